@@ -9,6 +9,11 @@ struct merits {
   double swing;                 /* N m; < 0: not proved for every load */
 };
 
+/* What a point has to reach; a margin of one step at least. */
+struct least {
+  double margin, speed, thrift;
+};
+
 static struct merits merits_at(const struct sb_raster *raster, int downshift, int upshift)
 {
   const size_t at = (size_t)downshift * (size_t)raster->side + (size_t)upshift;
@@ -36,7 +41,7 @@ static struct merits greatest_of(const struct sb_raster *raster)
 
 /* Which points count, and what they are compared by: the first difference decides. */
 struct wish {
-  struct merits least;
+  struct least least;
   bool is_proof_asked;
   double (*keys[3])(const struct merits *merits);
 };
@@ -78,7 +83,7 @@ static bool is_better(const struct wish *wish, const struct merits *one, const s
   return false;
 }
 
-static bool is_enough(const struct merits *least, const struct merits *merits)
+static bool is_enough(const struct least *least, const struct merits *merits)
 {
   return merits->margin >= fmax(least->margin, 1.0) && merits->speed >= least->speed && merits->thrift >= least->thrift;
 }
@@ -105,9 +110,9 @@ static struct sb_point recommended(const struct sb_raster *raster, enum sb_prefe
                                    bool *is_speed_alone)
 {
   const double charge_slack = (SB_TUNE_CHARGE_KEPT - 1.0) * fabs(greatest->thrift);
-  const struct merits wide = {SB_TUNE_MARGIN_KEPT * greatest->margin, -INFINITY, -INFINITY, 0.0};
-  const struct merits fast = {0.0, SB_TUNE_SPEED_KEPT * greatest->speed, -INFINITY, 0.0};
-  const struct merits both = {0.0, fast.speed, greatest->thrift - charge_slack, 0.0};
+  const struct least wide = {SB_TUNE_MARGIN_KEPT * greatest->margin, -INFINITY, -INFINITY};
+  const struct least fast = {0.0, SB_TUNE_SPEED_KEPT * greatest->speed, -INFINITY};
+  const struct least both = {0.0, fast.speed, greatest->thrift - charge_slack};
   *is_speed_alone = false;
   if (prefer == SB_PREFER_TIME) return best_of(raster, &(struct wish){wide, false, {speed_of, margin_of, thrift_of}});
   if (prefer == SB_PREFER_ENERGY) return best_of(raster, &(struct wish){wide, false, {thrift_of, margin_of, speed_of}});
@@ -122,8 +127,8 @@ static struct sb_point proved(const struct sb_raster *raster, const struct merit
 {
   const double charge_slack = (SB_TUNE_CHARGE_KEPT - 1.0) * fabs(greatest->thrift);
   const double fast = SB_TUNE_SPEED_KEPT * greatest->speed;
-  const struct merits least[] = {
-      {0.0, fast, greatest->thrift - charge_slack, 0.0}, {0.0, fast, -INFINITY, 0.0}, {0.0, -INFINITY, -INFINITY, 0.0}};
+  const struct least least[] = {
+      {0.0, fast, greatest->thrift - charge_slack}, {0.0, fast, -INFINITY}, {0.0, -INFINITY, -INFINITY}};
   struct sb_point point = {-1, -1};
   int k = 0;
   while (k < 3 && point.downshift < 0) {
@@ -137,7 +142,8 @@ static struct sb_point proved(const struct sb_raster *raster, const struct merit
 
 struct sb_choices sb_choice_find_all(const struct sb_raster *raster, enum sb_prefer prefer)
 {
-  const struct merits greatest = greatest_of(raster), any = {0.0, -INFINITY, -INFINITY, 0.0};
+  const struct merits greatest = greatest_of(raster);
+  const struct least any = {0.0, -INFINITY, -INFINITY};
   struct sb_choices out = {.is_speed_alone = false};
   struct sb_point *answer = &out.points[SB_CHOICE_RECOMMENDED];
   if (raster->swing_nm != NULL) *answer = proved(raster, &greatest, &out);

@@ -163,6 +163,7 @@ static void each_model_of_a_file_is_valid(void **state)
   X(model->gearbox.gear_count = 0, "gearbox.gears: needs 1 to 8 gears, found 0")                                  \
   X(model->gearbox.gears[0].mesh_count = 13, "gearbox.gears.1: needs 1 to 12 meshes, found 13")                   \
   X(model->gearbox.gears[0].meshes[0].driven_teeth = 60.0, "gearbox.gears.1: needs the ratio of its meshes")      \
+  X(model->gearbox.gears[0].meshes[0].efficiency = 1.2, "gearbox.gears.1.meshes.1: needs an efficiency above 0")  \
   X(model->gearbox.gears[1].meshes[0].efficiency = 1.2, "gearbox.gears.2.meshes.1: needs an efficiency above 0")  \
   X(model->gearbox.gears[1].motor_direction = -1, "gearbox.shifter: needs gears of opposite motor_direction")     \
   X(memcpy(model->gearbox.gears[1].name, model->gearbox.gears[0].name, SB_NAME_SIZE),                             \

@@ -13,6 +13,7 @@
 #include "shiftband/scenario.h"
 #include "study/maps.h"
 #include "study/passing.h"
+#include "study/refusal.h"
 #include "study/runs.h"
 
 static struct sb_scenario scenario; /* large, hence not on the stack */
@@ -186,6 +187,8 @@ static void points_that_are_no_scenario_are_refused_and_said_so(void **state)
   assert_int_equal(report.refusals.kept_count, 1);
   assert_int_equal(report.refusals.kept[0].first_task, 1);
   assert_non_null(strstr(report.refusals.kept[0].reason, "controller.upshift_above: needs more than downshift_below"));
+  char text[1024];
+  assert_non_null(strstr(sb_refusal_line(&report, text, sizeof text), "the first, controller.downshift_below 80 %: "));
   finish_all();
 }
 

@@ -94,6 +94,28 @@ static void effort_is_of_the_work_alone(void **state)
   sb_scenario_clear(&scenario);
 }
 
+/* The dwells that are tried are as coarse as the lattice; for someone else's controller they stay as they are. */
+static void dwells_are_tried_as_coarsely_as_thresholds(void **state)
+{
+  (void)state;
+  const char *path = SB_SOURCE_DIR "/scenarios/tray-cart.yaml";
+  const struct sb_decider other = {.name = "other"};
+  struct sb_tune_request request = {.paths = &path, .path_count = 1, .seed = 1, .jobs = 1, .pair = 1};
+  static struct sb_rounds rounds;
+  struct sb_faults faults;
+  struct sb_error err;
+  assert_int_equal(sb_rounds_load(&request, &rounds, &faults, &err), SB_OK);
+  rounds.axis = sb_tune_options_default(&rounds.machines[0].model).axis;
+  assert_int_equal(sb_fineness_dwell_stride(&request, &rounds, 20), 20);
+  rounds.axis.step_fraction *= 4.0;
+  assert_int_equal(sb_fineness_dwell_stride(&request, &rounds, 20), 5);
+  assert_int_equal(sb_fineness_dwell_stride(&request, &rounds, 3), 1);
+  request.decider = &other;
+  assert_int_equal(sb_fineness_dwell_stride(&request, &rounds, 20), 20);
+  sb_faults_clear(&faults);
+  sb_rounds_clear(&rounds);
+}
+
 /* Points that are asked for: every threshold and margin lies on that lattice, and the answer says so. */
 static void points_can_be_asked_for(void **state)
 {
@@ -123,6 +145,7 @@ int main(void)
       cmocka_unit_test(light_machines_are_tuned_at_their_own_step),
       cmocka_unit_test(heavy_machines_get_a_coarser_lattice),
       cmocka_unit_test(effort_is_of_the_work_alone),
+      cmocka_unit_test(dwells_are_tried_as_coarsely_as_thresholds),
       cmocka_unit_test(points_can_be_asked_for),
   };
   return cmocka_run_group_tests_name("fineness", tests, shell_setup, shell_teardown);
