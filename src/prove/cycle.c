@@ -7,8 +7,9 @@
 
 struct search {
   struct sb_reach *reach;
-  int best;   /* samples from a command to the second one after it */
-  int second; /* of the command that is followed: samples to the next one */
+  int soonest[SB_GEAR_MAX][SB_REACH_WAYS]; /* samples from any command of a set to the next one; INT_MAX: none comes */
+  int best;                                /* samples from a command to the second one after it */
+  int second;                              /* of the command that is followed: samples to the next one */
 };
 
 /* Beyond so many samples nothing changes any more: what waits is at its limits. */
@@ -31,10 +32,35 @@ static bool take_second(void *context, int sample, int gear, int way, const stru
   return true;
 }
 
+/* The next command from the soonest of each set. What follows a command lies in one of the sets as well. */
+static void find_soonest(struct search *search, const struct sb_reach_commands *commands)
+{
+  const int last = last_sample(search->reach);
+  for (int g = 0; g < search->reach->gear_count; g++) {
+    for (int way = 0; way < SB_REACH_WAYS; way++) {
+      const struct sb_spans *set = &commands->sets[g][way];
+      search->second = INT_MAX;
+      for (int i = 0; i < set->count; i++) {
+        const int end = search->second != INT_MAX ? search->second - 1 : last;
+        (void)sb_reach_follow(search->reach, g, way, &set->items[i], end, take_second, search);
+      }
+      search->soonest[g][way] = search->second;
+    }
+  }
+}
+
+/* No sooner than the soonest of its set, but for a sample that roundings may cost. */
+static bool is_too_late(const struct search *search, int sample, int gear, int way)
+{
+  const int soonest = search->soonest[gear][way];
+  return soonest == INT_MAX || (search->best != INT_MAX && sample + soonest - 1 >= search->best);
+}
+
 static bool take_first(void *context, int sample, int gear, int way, const struct sb_span *span)
 {
   struct search *search = context;
   if (search->best != INT_MAX && sample + search->reach->dwell >= search->best) return true;
+  if (is_too_late(search, sample, gear, way)) return false;
   const int last = search->best != INT_MAX ? search->best - sample - 1 : last_sample(search->reach);
   search->second = INT_MAX;
   (void)sb_reach_follow(search->reach, gear, way, span, last, take_second, search);
@@ -44,8 +70,9 @@ static bool take_first(void *context, int sample, int gear, int way, const struc
 
 int sb_answer_cycle(struct sb_reach *reach, const struct sb_reach_commands *commands)
 {
-  struct search search = {reach, INT_MAX, INT_MAX};
+  struct search search = {.reach = reach, .best = INT_MAX};
   const int last = last_sample(reach);
+  find_soonest(&search, commands);
   for (int g = 0; g < reach->gear_count; g++) {
     for (int way = 0; way < SB_REACH_WAYS; way++) {
       const struct sb_spans *set = &commands->sets[g][way];

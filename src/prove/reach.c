@@ -11,8 +11,8 @@
 /* Sets that still grow after so many samples are given up. */
 enum { ROUNDS_MAX = 200000, LASTING_ROUNDS_MAX = 400 };
 
-/* What waits is asked after so many samples whether a command can still come. */
-enum { PEACE_EVERY = 64 };
+/* What waits is asked after so many samples whether a command can still come, then after somewhat more than twice as many, and so on. */
+enum { PEACE_AFTER = 64 };
 
 static const char no_engagement[] =
     "gearbox.shifter.shift_timeout: there are loads under which a shift does not engage in that time";
@@ -399,7 +399,7 @@ static bool follow(struct following *f, const struct sb_edge_arrivals *arrivals,
   struct sb_reach_cloud clouds[2] = {{0}, {0}};
   const int first = first_arrival(arrivals);
   bool waits_for_ever = false;
-  int left = arrivals->count, now = 0;
+  int left = arrivals->count, now = 0, peace = first;
   for (int k = first; k <= last_sample && !f->is_enough && reach->edges.status == SB_OK; k++) {
     for (int i = 0; i < arrivals->count; i++) {
       if (arrivals->items[i].sample != k) continue;
@@ -409,7 +409,10 @@ static bool follow(struct following *f, const struct sb_edge_arrivals *arrivals,
     clouds[1 - now].item_count = 0;
     decide_sample(f, k, &clouds[now], &clouds[1 - now]);
     now = 1 - now;
-    if ((k - first) % PEACE_EVERY == 0 && leave_peaceful(reach, f->gear, &clouds[now])) waits_for_ever = true;
+    if (k == peace) {
+      if (leave_peaceful(reach, f->gear, &clouds[now])) waits_for_ever = true;
+      peace = first + 2 * (k - first) + PEACE_AFTER; /* looking takes about as long as waiting on */
+    }
     if (clouds[now].item_count == 0 && left == 0) break;
   }
   const bool is_waiting = waits_for_ever || clouds[now].item_count > 0 || left > 0;
