@@ -6,7 +6,7 @@
 #include "help/proof.h"
 #include "prove/answer.h"
 
-enum { MACHINES = 40, SAMPLES_MAX = 2000 };
+enum { MACHINES = 250, SAMPLES_MAX = 2000 };
 
 /* The least samples so far: to the next command, and to the second one. */
 struct plain {
@@ -58,7 +58,7 @@ static void the_fastest_cycle_is_that_of_a_search_of_all(void **state)
     assert_int_equal(sb_reach_init(&reach, &model, &err), SB_OK);
     sb_reach_all(&reach, &all);
     const int found = sb_answer_cycle(&reach, &all), wanted = second_of(&reach, &all);
-    if (found <= SAMPLES_MAX || wanted != INT_MAX) {
+    if (reach.trouble == NULL && (found <= SAMPLES_MAX || wanted != INT_MAX)) {
       assert_int_equal(found, wanted);
       compared++;
     }
