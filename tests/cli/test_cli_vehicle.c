@@ -54,6 +54,15 @@ static void check_json_has_the_vehicle(void **state)
   shell_expect(said, "\"vehicle\":null");
 }
 
+/* Of two equal climbs the first is the one that it meets first. */
+static void check_names_the_first_of_equal_climbs(void **state)
+{
+  (void)state;
+  shell_expect(shell_run("$SHIFTBAND check --json scenarios/crate-pusher.yaml --set "
+                         "'load.bodies.1.grade_points=[[0 m, 0 %], [0.5 m, 3 %], [1 m, 0 %], [1.5 m, 3 %], [1.7 m, 0 %]]'"),
+               "{\"bodies\":0,\"steepest\":true,\"distance_m\":0.5,");
+}
+
 static void run_tells_where_the_vehicle_got_to_and_what_it_met(void **state)
 {
   (void)state;
@@ -80,6 +89,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(check_says_what_the_ground_carries_and_which_gear_passes_which_body),
       cmocka_unit_test(check_json_has_the_vehicle),
+      cmocka_unit_test(check_names_the_first_of_equal_climbs),
       cmocka_unit_test(run_tells_where_the_vehicle_got_to_and_what_it_met),
       cmocka_unit_test(run_without_ballast_names_the_push_the_need_and_the_ballast),
   };

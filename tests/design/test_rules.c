@@ -634,6 +634,8 @@ static void what_a_design_carries_is_the_load_that_still_passes(void **state)
   result.reserves[1].fails_share = 0.1;
   (void)sb_stage_carried_nm(2.0, &result, &limit);
   assert_near_rel(limit.load_nm, 2.2, 1e-15);
+  result.reserve_count = 1; /* what lies behind them is none */
+  assert_true(isnan(sb_stage_carried_nm(2.0, &result, &limit)));
 }
 
 /* The machine of prove.md hunts under a constant load where its dwell is short: of two loads the worse one counts, whichever comes first. */

@@ -91,6 +91,20 @@ static void a_byte_order_mark_is_skipped_and_blanks_around_fields_do_not_count(v
          "a|b");
 }
 
+/* In quotes blanks may fill a field to its greatest size. */
+static void blanks_around_a_field_are_as_many_as_it_can_hold(void **state)
+{
+  (void)state;
+  enum { HALF = SB_CSV_FIELD_SIZE / 2 - 1 };
+  char text[SB_CSV_FIELD_SIZE + 16] = "a,b\n\"", want[HALF + 16] = "a|b/";
+  memset(text + 5, ' ', HALF);
+  memset(text + 5 + HALF, 'x', HALF);
+  strcpy(text + 5 + 2 * HALF, "\",2\n");
+  memset(want + 4, 'x', HALF);
+  strcpy(want + 4 + HALF, "|2");
+  expect(text, want);
+}
+
 static void every_row_has_as_many_fields_as_the_header(void **state)
 {
   (void)state;
@@ -333,6 +347,7 @@ int main(void)
       cmocka_unit_test(lines_end_with_lf_crlf_or_cr),
       cmocka_unit_test(quotes_hold_separators_line_ends_and_doubled_quotes),
       cmocka_unit_test(a_byte_order_mark_is_skipped_and_blanks_around_fields_do_not_count),
+      cmocka_unit_test(blanks_around_a_field_are_as_many_as_it_can_hold),
       cmocka_unit_test(every_row_has_as_many_fields_as_the_header),
       cmocka_unit_test(what_is_no_text_or_too_long_is_refused),
       cmocka_unit_test(after_twenty_faults_no_more_is_read),
