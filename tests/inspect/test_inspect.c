@@ -49,18 +49,26 @@ struct tally {
   double worst_s;
 };
 
+/* Where the log ends before it: the command. */
+static double engaged_or_commanded(double engaged_s, double command_s)
+{
+  return isnan(engaged_s) ? command_s : engaged_s;
+}
+
 static void count_shifts(const struct sb_run_result *result, const struct sb_inspection *found, struct tally *tally)
 {
   size_t next = 0;
   int hits = 0;
   for (size_t i = 0; i < result->monitor.shift_kept; i++) {
     const struct sb_shift_record *shift = &result->monitor.shifts[i];
-    const double engaged_s = isnan(shift->engaged_s) ? shift->command_s : shift->engaged_s;
+    const double engaged_s = engaged_or_commanded(shift->engaged_s, shift->command_s);
     for (size_t k = next; k < found->shift_count; k++) {
       const struct sb_inspect_shift *seen = &found->shifts[k];
       const int is_same_way = (seen->to > seen->from) == (shift->to > shift->from);
-      if (!is_same_way || fabs(seen->engaged_s - engaged_s) > FOUND_WITHIN_S) continue;
-      tally->worst_s = fmax(tally->worst_s, fabs(seen->engaged_s - engaged_s));
+      const bool is_last = i + 1 == result->monitor.shift_kept;
+      const double seen_s = is_last ? engaged_or_commanded(seen->engaged_s, seen->command_s) : seen->engaged_s;
+      if (!is_same_way || !(fabs(seen_s - engaged_s) <= FOUND_WITHIN_S)) continue;
+      tally->worst_s = fmax(tally->worst_s, fabs(seen_s - engaged_s));
       hits++;
       next = k + 1;
       break;
