@@ -30,6 +30,13 @@ static struct sb_worth estimate_of(const struct sb_combination *own, const struc
   return worth;
 }
 
+/* Marks those of the front, `most` at most; false without memory. */
+static bool mark_front(const struct sb_worth *worths, long count, bool *is_front, long most)
+{
+  const long marked = sb_front_mark(worths, count, is_front);
+  return marked >= 0 && (marked <= most || sb_front_thin(worths, count, is_front, most));
+}
+
 /* Puts the machines to be run first; returns how many they are, -1 without memory. */
 static long choose_runs(const struct sb_design_request *request, const struct sb_design_answer *answer,
                         struct sb_motions *motions)
@@ -38,20 +45,17 @@ static long choose_runs(const struct sb_design_request *request, const struct sb
   if (count <= request->run_most) return count;
   struct sb_worth *worths = malloc((size_t)count * sizeof *worths);
   bool *is_front = calloc((size_t)count, sizeof *is_front);
-  long chosen = -1;
-  if (worths != NULL && is_front != NULL) {
-    for (long k = 0; k < count; k++) {
-      worths[k] = estimate_of(&answer->combinations[motions->items[k].combination], &motions->items[k]);
-    }
-    chosen = sb_front_mark(worths, count, is_front);
-    if (chosen > request->run_most) sb_front_thin(worths, count, is_front, request->run_most);
-    chosen = 0;
-    for (long k = 0; k < count; k++) {
-      if (is_front[k]) {
-        motions->items[chosen++] = motions->items[k];
-      } else {
-        sb_drops_write(request->all, answer, &motions->items[k], sb_drops_words(SB_DROP_UNRUN));
-      }
+  bool is_marked = worths != NULL && is_front != NULL;
+  for (long k = 0; k < count && is_marked; k++) {
+    worths[k] = estimate_of(&answer->combinations[motions->items[k].combination], &motions->items[k]);
+  }
+  is_marked = is_marked && mark_front(worths, count, is_front, request->run_most);
+  long chosen = is_marked ? 0 : -1;
+  for (long k = 0; k < count && is_marked; k++) {
+    if (is_front[k]) {
+      motions->items[chosen++] = motions->items[k];
+    } else {
+      sb_drops_write(request->all, answer, &motions->items[k], sb_drops_words(SB_DROP_UNRUN));
     }
   }
   free(worths);
@@ -167,11 +171,15 @@ static enum sb_status keep_front(const struct searching *searching, struct tried
   return SB_OK;
 }
 
-/* Keeps `most` of a front; returns how many go. */
-static long thin(const struct searching *searching, struct tried *tried, enum sb_drop drop, long most)
+/* Keeps `most` of a front; *gone: how many go. */
+static enum sb_status thin(const struct searching *searching, struct tried *tried, enum sb_drop drop, long most,
+                           long *gone, struct sb_error *err)
 {
-  if (tried->count > most) sb_front_thin(tried->worths, tried->count, tried->is_front, most);
-  return sift(searching, tried, drop);
+  if (tried->count > most && !sb_front_thin(tried->worths, tried->count, tried->is_front, most)) {
+    return sb_fail(err, SB_ERR_MEMORY, "out of memory for a front");
+  }
+  *gone = sift(searching, tried, drop);
+  return SB_OK;
 }
 
 /* The machines that are tuned: all that pass their runs, or, where these are too many, of their front. */
@@ -183,8 +191,7 @@ static enum sb_status choose_tunes(const struct searching *searching, struct tri
   answer->passed_count = tried->count;
   if (tried->count <= most) return SB_OK;
   const enum sb_status status = keep_front(searching, tried, SB_DROP_BEATEN, &answer->beaten_count, err);
-  if (status == SB_OK) answer->untuned_count = thin(searching, tried, SB_DROP_UNTUNED, most);
-  return status;
+  return status == SB_OK ? thin(searching, tried, SB_DROP_UNTUNED, most, &answer->untuned_count, err) : status;
 }
 
 static enum sb_status run_all(const struct searching *searching, struct tried *tried, struct sb_error *err)
@@ -211,8 +218,8 @@ static enum sb_status tune_all(const struct searching *searching, struct tried *
   answer->tuned_count = tried->count;
   judge(searching, tried);
   status = keep_front(searching, tried, SB_DROP_OUTDONE, &answer->outdone_count, err);
-  if (status == SB_OK) answer->unshown_count = thin(searching, tried, SB_DROP_UNSHOWN, searching->request->design_most);
-  return status;
+  if (status != SB_OK) return status;
+  return thin(searching, tried, SB_DROP_UNSHOWN, searching->request->design_most, &answer->unshown_count, err);
 }
 
 /* What is proved of the designs that are shown. */

@@ -115,11 +115,11 @@ static void keep(const struct sb_worth *worths, long count, const struct span *s
   distances[one] = -1.0;
 }
 
-void sb_front_thin(const struct sb_worth *worths, long count, bool *is_front, long most)
+bool sb_front_thin(const struct sb_worth *worths, long count, bool *is_front, long most)
 {
   const struct span span = span_of(worths, count, is_front);
   double *distances = malloc((size_t)(count > 0 ? count : 1) * sizeof *distances);
-  if (distances == NULL) return;
+  if (distances == NULL) return false;
   long kept = 0;
   for (long i = 0; i < count; i++) distances[i] = INFINITY;
   for (int k = 0; k < SB_AIM_COUNT && kept < most; k++) {
@@ -138,4 +138,5 @@ void sb_front_thin(const struct sb_worth *worths, long count, bool *is_front, lo
   }
   for (long i = 0; i < count; i++) is_front[i] = is_front[i] && distances[i] < 0.0;
   free(distances);
+  return true;
 }

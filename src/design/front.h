@@ -29,10 +29,11 @@ struct sb_worth {
 };
 struct sb_worth sb_front_worth(const struct sb_design_figures *figures);
 
-/* Marks those of count machines that no other one beats; of equal ones the first. Returns how many. */
+/* Marks those of count machines that no other one beats; of equal ones the first. Returns how many; -1: no memory. */
 long sb_front_mark(const struct sb_worth *worths, long count, bool *is_front);
 
-/* Keeps `most` of the marked ones: the best of each aim, then always the one that is farthest from all kept ones. */
-void sb_front_thin(const struct sb_worth *worths, long count, bool *is_front, long most);
+/* Keeps `most` of the marked ones: the best of each aim, then always the one that is farthest from all kept ones. False: no
+ * memory, and all are kept. */
+bool sb_front_thin(const struct sb_worth *worths, long count, bool *is_front, long most);
 
 #endif
