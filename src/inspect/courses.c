@@ -55,13 +55,17 @@ struct field {
   struct sb_course *courses; /* courses[ROOM] */
   size_t shift_count, shift_room;
   struct past_shift *shifts; /* owned */
+  bool is_short;             /* of memory: a course is missing */
 };
 
 /* History --------------------------------------------------------------------------------------------------------------- */
 
 static bool add_shift(struct field *field, struct sb_course *course, struct sb_inspect_shift shift)
 {
-  if (!sb_grow(&field->shifts, &field->shift_room, field->shift_count, sizeof *field->shifts)) return false;
+  if (!sb_grow(&field->shifts, &field->shift_room, field->shift_count, sizeof *field->shifts)) {
+    field->is_short = true;
+    return false;
+  }
   field->shifts[field->shift_count] = (struct past_shift){course->last, shift};
   course->last = (long)field->shift_count++;
   return true;
@@ -302,7 +306,7 @@ static bool step_all(struct field *field, const struct clock *clock)
   measure(field, clock, false);
   part_stopped(field);
   if (clock->is_row) part_slipping(field);
-  if (clock->is_sample && !decide(field)) return false;
+  if (field->is_short || (clock->is_sample && !decide(field))) return false;
   measure(field, clock, true);
   prune(field);
   return true;
