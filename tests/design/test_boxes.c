@@ -319,6 +319,17 @@ static void a_tooth_carries_what_the_weaker_wheel_does(void **state)
   assert_near_rel(sb_box_tooth_load_per_nm(&even, &shelf, 0.9).fraction, 200.0 / (per_y * 0.322), 1e-12);
 }
 
+static void a_tooth_load_is_less_only_beyond_roundings(void **state)
+{
+  (void)state;
+  const struct sb_tooth_load none = {0.0, NAN}, light = {10.0, 0.2}, same = {11.0, 0.2 * (1.0 - 1e-14)}, strong = {10.0, 0.1};
+  assert_false(sb_box_tooth_load_is_less(&none, &none));
+  assert_true(sb_box_tooth_load_is_less(&none, &light));
+  assert_false(sb_box_tooth_load_is_less(&same, &light));
+  assert_true(sb_box_tooth_load_is_less(&strong, &light));
+  assert_false(sb_box_tooth_load_is_less(&light, &strong));
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -332,6 +343,7 @@ int main(void)
       cmocka_unit_test(stock_counts_every_wheel_of_a_box),
       cmocka_unit_test(an_idler_is_the_smallest_that_reaches_and_is_no_weaker),
       cmocka_unit_test(a_tooth_carries_what_the_weaker_wheel_does),
+      cmocka_unit_test(a_tooth_load_is_less_only_beyond_roundings),
   };
   return cmocka_run_group_tests_name("boxes", tests, NULL, NULL);
 }

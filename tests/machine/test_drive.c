@@ -95,6 +95,9 @@ static void commands_to_go_forward_alone_change_nothing(void **state)
   struct sb_drive drive = open_drive();
   drive.schedule = (struct sb_table){2, schedule_times, values};
   assert_false(sb_drive_is_moving(&drive));
+  static const double late[] = {SB_COMMAND_STOP, SB_COMMAND_FORWARD};
+  drive.schedule.y = late;
+  assert_true(sb_drive_is_moving(&drive)); /* it is switched on later */
 }
 
 /* ---- ramps ---- */
