@@ -322,7 +322,8 @@ static void a_tooth_carries_what_the_weaker_wheel_does(void **state)
 static void a_tooth_load_is_less_only_beyond_roundings(void **state)
 {
   (void)state;
-  const struct sb_tooth_load none = {0.0, NAN}, light = {10.0, 0.2}, same = {11.0, 0.2 * (1.0 - 1e-14)}, strong = {10.0, 0.1};
+  const struct sb_tooth_load none = {0.0, NAN}, light = {10.0, 0.2}, same = {11.0, 0.2 * (1.0 - 1e-14)},
+                             strong = {10.0, 0.1};
   assert_false(sb_box_tooth_load_is_less(&none, &none));
   assert_true(sb_box_tooth_load_is_less(&none, &light));
   assert_false(sb_box_tooth_load_is_less(&same, &light));

@@ -621,7 +621,8 @@ static void what_a_rate_cannot_be_used_for_is_safe_only(void **state)
   assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
   assert_false(prove.is_rate_used);
   assert_true(prove.is_safe_only);
-  proved.load.bounds = (struct sb_load_bounds){SB_BOUNDS_RESISTS, least, greatest, 1e6}; /* from one end to the other in a sample */
+  proved.load.bounds =
+      (struct sb_load_bounds){SB_BOUNDS_RESISTS, least, greatest, 1e6}; /* from one end to the other in a sample */
   assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
   assert_false(prove.is_rate_used);
 }
