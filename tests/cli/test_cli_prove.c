@@ -20,6 +20,15 @@ static void a_counterexample_outside_the_class_is_a_scenario_that_run_reproduces
   shell_expect(said, "stall_torque: 0.3 N.m");
 }
 
+/* Of a load that only resists nothing acts in the profile. */
+static void a_profile_has_no_part_that_does_nothing(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND prove -q -o - scenarios/tray-cart.yaml | grep '^  parts:'");
+  shell_expect(said, "manner: resists");
+  shell_expect_not(said, "manner: acts");
+}
+
 /* The report is there nevertheless, and no file. */
 static void what_cannot_be_written_is_told(void **state)
 {
@@ -39,6 +48,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_counterexample_outside_the_class_is_a_scenario_that_run_reproduces),
+      cmocka_unit_test(a_profile_has_no_part_that_does_nothing),
       cmocka_unit_test(what_cannot_be_written_is_told),
   };
   return cmocka_run_group_tests_name("cli_prove", tests, shell_setup, shell_teardown);

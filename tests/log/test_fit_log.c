@@ -139,6 +139,10 @@ static void the_step_of_rounded_readings_is_seen(void **state)
   struct sb_log log = read_sound("time_s,speed [rad/s]\n0,0\n1,20\n2,50\n3,60\n4,100\n", &none);
   assert_near(log.quantum[SB_LOG_MOTOR_SPEED], 10.0, 1e-12);
   sb_log_clear(&log);
+  log = read_sound("time_s,speed [rad/s]\n0,0\n1,30\n2,10\n3,40\n4,20\n",
+                   &none); /* no two neighbours are one step apart */
+  assert_near(log.quantum[SB_LOG_MOTOR_SPEED], 10.0, 1e-12);
+  sb_log_clear(&log);
   log = read_sound("time_s,speed [rad/s]\n0,0\n1,20.17\n2,50.3\n3,60.94\n4,100.111\n", &none);
   assert_near(log.quantum[SB_LOG_MOTOR_SPEED], 0.0, 0.0);
   sb_log_clear(&log);
