@@ -75,7 +75,7 @@ struct sb_feed {
   double resistance_ohm; /* of the winding */
   double magnet_ratio;   /* kt and ke over the motor's own; 1 without a magnet */
   double voltage_v;      /* open circuit */
-  double drawn_as;       /* charge drawn since the start, A s */
+  double drawn_as;       /* charge drawn from a battery since the start, A s */
   double loss_j;         /* winding loss since the last tick */
   long long low_ticks;   /* ticks in a row that found the battery below its cut-off */
   long long ready_step;  /* from which on the controller decides again after a stop */

@@ -344,6 +344,12 @@ static long long next_multiple(struct sb_sim_multiple *multiple, long long step)
   return multiple->last + multiple->of;
 }
 
+/* Whether what feeds the motor can change at a tick from now on. */
+static bool has_ticks(const struct sb_sim *sim)
+{
+  return sim->ticks.of > 0 && !sb_feed_is_settled(sim);
+}
+
 /* Begins a stretch that ends at a step at the latest, or where the segment does. False: it is not even begun, for it is asked
  * to be plain and would not be. */
 static bool begin_stretch_to(struct sb_sim *sim, long long stop, bool is_plain_asked)
@@ -374,7 +380,7 @@ static void begin_stretch(struct sb_sim *sim)
   struct sb_stretch *stretch = sim->stretch;
   stretch->start_step = step;
   stretch->is_on_grid = sim->state.time_s == sb_sim_grid_s(sim, step);
-  if (sim->ticks.of > 0) {
+  if (has_ticks(sim)) {
     begin_stretch_to(sim, smaller(sample, next_multiple(&sim->ticks, step)), false);
     return;
   }
@@ -436,7 +442,7 @@ static bool rest(struct sb_sim *sim, long long target)
       sim->stretch->is_under_way)
     return false;
   long long last = target;
-  if (sim->ticks.of > 0) last = smaller(last, next_multiple(&sim->ticks, state->step));
+  if (has_ticks(sim)) last = smaller(last, next_multiple(&sim->ticks, state->step));
   if (isfinite(seg->end_s)) last = smaller(last, steps_done(sim, seg->end_s));
   if (last <= state->step) return false;
   sb_stretch_rest(sim, sb_sim_grid_s(sim, last));
@@ -454,7 +460,7 @@ static bool is_at_end(const struct sb_sim *sim)
 static bool has_come_to_tick(struct sb_sim *sim, long long before)
 {
   const struct sb_state *state = &sim->state;
-  if (sim->ticks.of == 0 || state->step == before || state->far.is_finished) return false;
+  if (state->step == before || state->far.is_finished || !has_ticks(sim)) return false;
   next_multiple(&sim->ticks, state->step);
   return state->step == sim->ticks.last;
 }
@@ -671,7 +677,7 @@ void sb_sim_look_ahead(struct sb_sim *sim, struct sb_sim_ahead *ahead)
   const long long per_sample = sim->samples.of;
   double shares[SB_SIM_BLOCK] = {0.0}, angle_rad[SB_SIM_BLOCK];
   ahead->count = 0;
-  if (!sb_segment_is_moving_rigid(sim) || state->far.is_slipping || sim->ticks.of > 0) return;
+  if (!sb_segment_is_moving_rigid(sim) || state->far.is_slipping || has_ticks(sim)) return;
   if (!sim->stretch->is_under_way) begin_stretch(sim);
   const long long first = next_multiple(&sim->samples, state->step);
   for (long long step = first; ahead->count < SB_SIM_BLOCK && !ends_by(sim, sb_sim_grid_s(sim, step));
