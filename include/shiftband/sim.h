@@ -411,6 +411,13 @@ struct sb_sim_ahead {
 };
 void sb_sim_look_ahead(struct sb_sim *sim, struct sb_sim_ahead *ahead);
 
+/* How many samples it would show, and between which speeds the motor turns until then: bounds, which cost far less. */
+struct sb_sim_outlook {
+  int count;
+  double least_rad_s, greatest_rad_s; /* of the motor in its direction; count is 0: 0 */
+};
+struct sb_sim_outlook sb_sim_look_out(struct sb_sim *sim);
+
 /* Whether the output stands in an engaged gear although the drive is on and does all that it ever will: a ramp or an integral that
  * still raises the duty may yet move it. Pure. */
 static inline bool sb_row_is_stalled(const struct sb_row *row, const struct sb_drive *drive)

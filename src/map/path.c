@@ -120,6 +120,8 @@ static bool has_point(const struct sb_plane *plane, const struct sb_rect *rect)
          sb_map_axis_at(&plane->options.upshift, rect->upshift_last);
 }
 
+static int32_t passed_from(const struct walk *walk);
+
 /* Goes to the present sample, which is made known when it is not. Where two tracks meet, the sample itself still shows
  * what the path came along. */
 static enum sb_status reach(struct walk *walk, struct sb_error *err)
@@ -130,6 +132,10 @@ static enum sb_status reach(struct walk *walk, struct sb_error *err)
     const int index = walk->sample - track->first;
     walk->spot_track = walk->track;
     if (index < track->count) {
+      if (track->spots[index].flags & SB_SPOT_CLOSED) {
+        const enum sb_status status = sb_map_tracks_open(tracks, walk->track, walk->sample, err);
+        if (status != SB_OK) return status;
+      }
       walk->spot = &track->spots[index];
       walk->part = sb_map_tracks_part_at(tracks, track, walk->sample);
       return SB_OK;
@@ -142,7 +148,7 @@ static enum sb_status reach(struct walk *walk, struct sb_error *err)
       walk->track = track->next;
       return SB_OK;
     }
-    const enum sb_status status = sb_map_tracks_extend(tracks, walk->track, err);
+    const enum sb_status status = sb_map_tracks_extend_calmly(tracks, walk->track, passed_from(walk), err);
     if (status != SB_OK) return status;
   }
 }
@@ -287,6 +293,12 @@ static bool is_quiet(const struct walk *walk)
 static bool is_plain(const struct sb_spot *spot)
 {
   return spot->flags == (SB_SPOT_ENGAGED | SB_SPOT_DECIDING);
+}
+
+/* Likewise, though only bounds of its readings are known. */
+static bool is_closed(const struct sb_spot *spot)
+{
+  return spot->flags == SB_SPOT_CLOSED;
 }
 
 static void add_up(struct sb_findings *findings, const struct sb_track_part *part)
@@ -576,6 +588,14 @@ static struct calm calm_of(const struct walk *walk)
   return calm;
 }
 
+/* The least reading at which the path passes the samples after the present one, up to the end of the next block, without looking at
+ * each; INT32_MAX: none. */
+static int32_t passed_from(const struct walk *walk)
+{
+  if (isnan(walk->engaged_s) || !is_quiet(walk) || is_low_watched(walk)) return INT32_MAX;
+  return walk->sample + SB_TRACK_STRIDE <= walk->task.first_decision ? INT32_MIN : calm_of(walk).least;
+}
+
 /* Whether a block's rows change nothing of a stay in a slower gear. */
 static bool is_low_idle(const struct walk *walk, const struct sb_low *low, const struct sb_track_view *view)
 {
@@ -592,7 +612,8 @@ static bool glide_singly(struct walk *walk, const struct sb_track *track, int32_
   const int end = track->first + track->count;
   for (; walk->sample < end; walk->sample++) {
     const struct sb_spot *spot = &track->spots[walk->sample - track->first];
-    if (!is_plain(spot) || (spot->reading < far && walk->sample >= walk->task.first_decision)) return false;
+    if (!(is_plain(spot) || is_closed(spot)) || (spot->reading < far && walk->sample >= walk->task.first_decision))
+      return false;
     if (sb_map_tracks_end_part(tracks, walk->sample, false)) {
       add_up(&walk->task.findings, sb_map_tracks_part_at(tracks, track, walk->sample++));
       return true;

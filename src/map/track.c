@@ -213,12 +213,22 @@ static void take_key(const struct sb_tracks *tracks, const struct sb_anchor *anc
   for (int i = 0; i < KEY_WORDS; i++) key[i] = bits_of(values[i]);
 }
 
-/* As FNV-1a, by words, stirred. */
-static uint64_t hash_of(int sample, const uint64_t key[KEY_WORDS])
+/* Of what nearly always tells states apart, for the whole key takes as long as a stretch of plain motion: as FNV-1a, by words,
+ * stirred. */
+static uint64_t hash_of(const struct sb_tracks *tracks, int sample, const struct sb_anchor *anchor)
 {
-  uint64_t hash = 14695981039346656037U ^ (uint64_t)sample;
-  for (int i = 0; i < KEY_WORDS; i++) {
-    hash = (hash ^ key[i]) * 1099511628211U;
+  const struct sb_state *state = &anchor->state;
+  const double telling[] = {state->motor_speed_rad_s,
+                            tracks->is_angle_free ? 0.0 : state->output_angle_rad,
+                            anchor->filtered,
+                            state->pulses.angle,
+                            state->twist.twist_rad,
+                            state->feed.drawn_as,
+                            state->feed.drive.integral_rad,
+                            state->feed.warmth.winding_c};
+  uint64_t hash = 14695981039346656037U ^ (uint64_t)sample ^ (uint64_t)state->gear << 32;
+  for (size_t i = 0; i < sizeof telling / sizeof *telling; i++) {
+    hash = (hash ^ bits_of(telling[i])) * 1099511628211U;
     hash ^= hash >> 29;
   }
   return hash != 0 ? hash : 1;
@@ -264,14 +274,14 @@ static enum sb_status grow_table(struct sb_tracks *tracks, struct sb_error *err)
   return SB_OK;
 }
 
-static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const struct sb_anchor *anchor,
-                  const uint64_t key[KEY_WORDS])
+static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const struct sb_anchor *anchor)
 {
   const struct sb_track *track = &tracks->items[known->track];
   if (!is_known(track, known->sample)) return false;
   const struct sb_anchor *other = anchor_at(tracks, track, known->sample);
-  uint64_t words[KEY_WORDS];
+  uint64_t words[KEY_WORDS], key[KEY_WORDS];
   take_key(tracks, other, words);
+  take_key(tracks, anchor, key);
   if (memcmp(words, key, sizeof words) != 0) return false;
   for (int k = 0; k < tracks->reading.slot_count; k++) {
     if (anchor->slots[k] != other->slots[k]) return false;
@@ -282,13 +292,11 @@ static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, c
 /* The track that is in this state at this sample, else -1 and the state is entered as that of the given track. */
 static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const struct sb_anchor *anchor)
 {
-  uint64_t key[KEY_WORDS];
-  take_key(tracks, anchor, key);
-  const uint64_t hash = hash_of(sample, key);
+  const uint64_t hash = hash_of(tracks, sample, anchor);
   size_t place = hash & (tracks->table_size - 1);
   for (; tracks->table[place].hash != 0; place = (place + 1) & (tracks->table_size - 1)) {
     const struct meeting *known = &tracks->table[place];
-    if (known->hash == hash && known->sample == sample && is_at(tracks, known, anchor, key)) return known->track;
+    if (known->hash == hash && known->sample == sample && is_at(tracks, known, anchor)) return known->track;
   }
   tracks->table[place] = (struct meeting){hash, at, sample};
   tracks->table_used++;
@@ -482,7 +490,7 @@ static void take_view(struct sb_track *track)
   struct sb_track_view view = {true, spots[0].reading, spots[0].greatest, spots[0].next_load_nm};
   for (int i = 0; i < SB_TRACK_STRIDE; i++) {
     const struct sb_spot *spot = &spots[i];
-    if (spot->flags != plain) return;
+    if (spot->flags != plain && spot->flags != SB_SPOT_CLOSED) return;
     if (spot->reading < view.least) view.least = spot->reading;
     if (spot->greatest > view.greatest) view.greatest = spot->greatest;
     if (spot->next_load_nm < view.least_load_nm) view.least_load_nm = spot->next_load_nm;
@@ -521,12 +529,22 @@ static enum sb_status stand_at(struct sb_tracks *tracks, int at, int sample, str
   return status;
 }
 
+/* Room for so many more samples of a track. */
+static enum sb_status grow_spots(struct sb_tracks *tracks, struct sb_track *track, int count, struct sb_error *err)
+{
+  const size_t last = (size_t)(track->count + count - 1);
+  while (track->spot_room <= last) {
+    if (!grow_counted(tracks, &track->spots, &track->spot_room, track->spot_room, sizeof *track->spots))
+      return no_memory(err);
+  }
+  return SB_OK;
+}
+
 /* Adds a sample to those that a track knows. */
 static enum sb_status keep_spot(struct sb_tracks *tracks, struct sb_track *track, const struct sb_spot *spot,
                                 struct sb_error *err)
 {
-  if (!grow_counted(tracks, &track->spots, &track->spot_room, (size_t)track->count, sizeof *spot))
-    return no_memory(err);
+  if (grow_spots(tracks, track, 1, err) != SB_OK) return SB_ERR_MEMORY;
   track->spots[track->count++] = *spot;
   return SB_OK;
 }
@@ -560,34 +578,102 @@ static enum sb_status keep_anchor(struct sb_tracks *tracks, int at, const struct
   return SB_OK;
 }
 
-/* Adds the samples that lie ahead undisturbed, from an engaged gear that stays. */
+/* What a sample ahead shows, the i-th of them. */
+static struct sb_spot look_at_ahead(struct sb_tracks *tracks, const struct sb_sim_ahead *ahead, int i)
+{
+  const struct sb_sensed sensed = sense_ahead(tracks, tracks->at_sample + 1 + i, ahead->motor_speed_rad_s[i]);
+  return (struct sb_spot){.own_load_nm = ahead->own_load_nm[i],
+                          .next_load_nm = ahead->next_load_nm[i],
+                          .reading = sensed.least,
+                          .greatest = sensed.greatest,
+                          .flags = SB_SPOT_ENGAGED | SB_SPOT_DECIDING};
+}
+
+/* What is read of a speed by a sensor that remembers nothing. */
+static struct sb_sensed sense_by_itself(const struct sb_tracks *tracks, double input, double motor_speed_rad_s)
+{
+  struct sb_reading reading = tracks->reading;
+  reading.filtered = input;
+  return sb_sense_take_speed(&reading, &tracks->model->control.sensor, motor_speed_rad_s, 0.0);
+}
+
+/*
+ * Bounds of what all samples of the next block but its last show, if nothing happens at them and what is read of each is that of its speed
+ * alone. Without noise a reading rises with the speed. A filter that lets all through makes F + (R - F) of what it had, F, and of the
+ * speed's share R: that is R to the bit where none of all R and the present F is more than twice another, for then R - F has no
+ * rounding (P. H. Sterbenz, Floating-Point Computation, 1974, theorem 4.3.1). So samples that are left out change no bit of it.
+ */
+static bool foresee_block(struct sb_tracks *tracks, struct sb_spot *bounds)
+{
+  const struct sb_sensor *sensor = &tracks->model->control.sensor;
+  const int sample = tracks->at_sample;
+  if (sample % SB_TRACK_STRIDE != 0 || sample + SB_TRACK_STRIDE >= tracks->end_sample) return false;
+  if (!sb_sense_is_of_speed(sensor) || tracks->reading.filter_gain != 1.0 || tracks->noise != NULL) return false;
+  const struct sb_sim_outlook outlook = sb_sim_look_out(&tracks->sim);
+  if (outlook.count != SB_TRACK_STRIDE - 1 || !(outlook.least_rad_s > 0.0)) return false;
+  const double least = sb_sensor_input(sensor, outlook.least_rad_s, 0.0, 0.0),
+               greatest = sb_sensor_input(sensor, outlook.greatest_rad_s, 0.0, 0.0), now = tracks->reading.filtered;
+  if (!(fmax(greatest, now) <= 2.0 * fmin(least, now))) return false;
+  *bounds = (struct sb_spot){.own_load_nm = NAN,
+                             .next_load_nm = -INFINITY,
+                             .reading = sense_by_itself(tracks, least, outlook.least_rad_s).least,
+                             .greatest = sense_by_itself(tracks, greatest, outlook.greatest_rad_s).greatest,
+                             .flags = SB_SPOT_CLOSED};
+  return true;
+}
+
+/* Adds them closed. */
+static enum sb_status add_closed(struct sb_tracks *tracks, struct sb_track *track, const struct sb_spot *bounds,
+                                 struct sb_error *err)
+{
+  enum { COUNT = SB_TRACK_STRIDE - 1 };
+  if (grow_spots(tracks, track, COUNT, err) != SB_OK) return SB_ERR_MEMORY;
+  for (int i = 0; i < COUNT; i++) track->spots[track->count++] = *bounds;
+  tracks->sample_count += COUNT;
+  return SB_OK;
+}
+
+enum sb_status sb_map_tracks_open(struct sb_tracks *tracks, int at, int sample, struct sb_error *err)
+{
+  const long long sample_count = tracks->sample_count; /* they were counted when they were added */
+  const struct sb_track *track = &tracks->items[at];
+  const int begin = sample - sample % SB_TRACK_STRIDE;
+  const enum sb_status status = stand_at(tracks, at, begin, err);
+  if (status != SB_OK) return status;
+  struct sb_sim_ahead ahead;
+  look_ahead(tracks, &ahead);
+  assert(ahead.count == SB_TRACK_STRIDE - 1);
+  for (int i = 0; i < ahead.count; i++) track->spots[begin + 1 + i - track->first] = look_at_ahead(tracks, &ahead, i);
+  tracks->sample_count = sample_count;
+  tracks->at_track = -1; /* the reading has gone on */
+  return SB_OK;
+}
+
+/* Adds the samples that lie ahead undisturbed, from an engaged gear that stays: closed where all of them read no less than so much. */
 static enum sb_status add_ahead(struct sb_tracks *tracks, struct sb_track *track, const struct sb_spot *here,
-                                struct sb_error *err)
+                                int32_t least, struct sb_error *err)
 {
   const uint32_t plain = SB_SPOT_ENGAGED | SB_SPOT_DECIDING;
+  struct sb_spot bounds;
   if ((here->flags & ~(uint32_t)SB_SPOT_HAS_ROWS) != plain) return SB_OK;
+  if (least < INT32_MAX && foresee_block(tracks, &bounds) && bounds.reading >= least)
+    return add_closed(tracks, track, &bounds, err);
   struct sb_sim_ahead ahead;
   look_ahead(tracks, &ahead);
   tracks->ahead_first = tracks->at_sample;
   tracks->ahead_filtered[0] = tracks->reading.filtered;
-  enum sb_status status = SB_OK;
-  for (int i = 0; i < ahead.count && status == SB_OK; i++) {
-    const struct sb_sensed sensed = sense_ahead(tracks, tracks->at_sample + 1 + i, ahead.motor_speed_rad_s[i]);
-    const struct sb_spot spot = {.own_load_nm = ahead.own_load_nm[i],
-                                 .next_load_nm = ahead.next_load_nm[i],
-                                 .reading = sensed.least,
-                                 .greatest = sensed.greatest,
-                                 .flags = plain};
+  if (grow_spots(tracks, track, ahead.count, err) != SB_OK) return SB_ERR_MEMORY;
+  for (int i = 0; i < ahead.count; i++) {
+    track->spots[track->count++] = look_at_ahead(tracks, &ahead, i);
     tracks->ahead_filtered[i + 1] = tracks->reading.filtered;
-    status = keep_spot(tracks, track, &spot, err);
   }
   tracks->ahead_count = ahead.count + 1;
   tracks->sample_count += ahead.count;
-  return status;
+  return SB_OK;
 }
 
 /* Adds the track's next sample, to which the simulator moves, or finds the track that it has met. */
-static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_error *err)
+static enum sb_status add_sample(struct sb_tracks *tracks, int at, int32_t least, struct sb_error *err)
 {
   struct sb_track *track = &tracks->items[at];
   const int sample = track->first + track->count;
@@ -606,10 +692,15 @@ static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_err
   status = keep_spot(tracks, track, &spot, err);
   if (status != SB_OK) return status;
   if (sample % SB_TRACK_STRIDE == 0) take_view(track);
-  return sample == tracks->end_sample ? close_track(tracks, track, err) : add_ahead(tracks, track, &spot, err);
+  return sample == tracks->end_sample ? close_track(tracks, track, err) : add_ahead(tracks, track, &spot, least, err);
 }
 
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int at, struct sb_error *err)
+{
+  return sb_map_tracks_extend_calmly(tracks, at, INT32_MAX, err);
+}
+
+enum sb_status sb_map_tracks_extend_calmly(struct sb_tracks *tracks, int at, int32_t least, struct sb_error *err)
 {
   const struct sb_track *track = &tracks->items[at];
   const int known = tracks->at_track;
@@ -621,7 +712,7 @@ enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int at, struct sb_
   } else if (known != at) {
     status = stand_at(tracks, at, track->first + track->count - 1, err);
   }
-  return status == SB_OK ? add_sample(tracks, at, err) : status;
+  return status == SB_OK ? add_sample(tracks, at, least, err) : status;
 }
 
 /* Children --------------------------------------------------------------------------------------------------------- */

@@ -21,7 +21,9 @@ enum sb_spot_flag {
   SB_SPOT_DECIDING = 8,  /* the controller decides */
   SB_SPOT_SLIPPING = 16, /* wheels slip under drive */
   SB_SPOT_FINISHED = 32, /* the end of the road was reached: the run is over */
-  SB_SPOT_CLUTCH = 64    /* an engaged clutch must transmit more than its torque */
+  SB_SPOT_CLUTCH = 64,   /* an engaged clutch must transmit more than its torque */
+  SB_SPOT_CLOSED =
+      128 /* alone: not looked at yet. An engaged gear stays and decides; the readings are bounds, loads unknown */
 };
 
 /* What decisions and verdicts look at, at one sample. */
@@ -144,6 +146,13 @@ int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gea
 /* Makes more of a track known: afterwards it has one more spot, and as many as lie ahead undisturbed, or a next track. Not beyond
  * end_sample. */
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int track, struct sb_error *err);
+
+/* The same for a path that passes whatever is engaged, plain and reads no less than so many counts: where bounds say as much of the
+ * next block, its samples are left closed. Their bits, and those that follow, do not depend on it. */
+enum sb_status sb_map_tracks_extend_calmly(struct sb_tracks *tracks, int track, int32_t least, struct sb_error *err);
+
+/* Looks at the samples of the block that a closed one is in. */
+enum sb_status sb_map_tracks_open(struct sb_tracks *tracks, int track, int sample, struct sb_error *err);
 
 /* A path begins with a track that it waited for. No other path may be on its way: tracks that were used long ago are let go when
  * all of them take too much memory. */

@@ -671,19 +671,32 @@ struct sb_row sb_sim_glance(const struct sb_sim *sim)
   return row;
 }
 
+/* The number of samples from the next one, `first`, that lie before the end of the stretch that is under way, or begins now. */
+static int samples_ahead(struct sb_sim *sim, long long first)
+{
+  if (!sb_segment_is_moving_rigid(sim) || sim->state.far.is_slipping || has_ticks(sim)) return 0;
+  if (!sim->stretch->is_under_way) begin_stretch(sim);
+  int count = 0;
+  while (count < SB_SIM_BLOCK && !ends_by(sim, sb_sim_grid_s(sim, first + count * sim->samples.of))) count++;
+  return count;
+}
+
+struct sb_sim_outlook sb_sim_look_out(struct sb_sim *sim)
+{
+  const int count = samples_ahead(sim, next_multiple(&sim->samples, sim->state.step));
+  if (count == 0) return (struct sb_sim_outlook){0};
+  const struct sb_range speed = sb_range_scaled(sb_stretch_speed_range(sim), sim->state.motor_direction);
+  return (struct sb_sim_outlook){count, speed.least, speed.greatest};
+}
+
 void sb_sim_look_ahead(struct sb_sim *sim, struct sb_sim_ahead *ahead)
 {
   struct sb_state *state = &sim->state;
-  const long long per_sample = sim->samples.of;
+  const long long per_sample = sim->samples.of, first = next_multiple(&sim->samples, state->step);
   double shares[SB_SIM_BLOCK] = {0.0}, angle_rad[SB_SIM_BLOCK];
-  ahead->count = 0;
-  if (!sb_segment_is_moving_rigid(sim) || state->far.is_slipping || has_ticks(sim)) return;
-  if (!sim->stretch->is_under_way) begin_stretch(sim);
-  const long long first = next_multiple(&sim->samples, state->step);
-  for (long long step = first; ahead->count < SB_SIM_BLOCK && !ends_by(sim, sb_sim_grid_s(sim, step));
-       step += per_sample)
-    shares[ahead->count++] = share_at(sim, step);
+  ahead->count = samples_ahead(sim, first);
   if (ahead->count == 0) return;
+  for (int i = 0; i < ahead->count; i++) shares[i] = share_at(sim, first + i * per_sample);
   sb_stretch_look(sim, ahead->count, shares, ahead->motor_speed_rad_s, angle_rad);
   const double time_s = state->time_s, output_speed = state->output_speed_rad_s, output_angle = state->output_angle_rad;
   for (int i = 0; i < ahead->count; i++) {

@@ -616,6 +616,18 @@ void sb_stretch_look(struct sb_sim *sim, int count, const double *shares, double
   for (int i = 0; i < count; i++) output_angle_rad[i] = stretch->angle_rad + sim->segment->per_motor * turn[i];
 }
 
+/* A plain motion's speed goes one way only: its rate is an exponential and a constant, which have the same sign at both ends. */
+struct sb_range sb_stretch_speed_range(const struct sb_sim *sim)
+{
+  static const double rounding = 1e-9; /* far more than that of any share's value */
+  const struct sb_stretch *stretch = sim->stretch;
+  const double first = stretch->plain.x, last = stretch->plain_end.x;
+  const struct sb_range range =
+      stretch->is_plain ? (struct sb_range){fmin(first, last), fmax(first, last)} : stretch->motion.x_range;
+  const double slack = rounding * fmax(-range.least, range.greatest);
+  return (struct sb_range){range.least - slack, range.greatest + slack};
+}
+
 /* The battery's current under a held one is no polynomial of the speed, but as good as one of this many places. */
 static const struct sb_gauss *rule_of(const struct sb_sim *sim)
 {

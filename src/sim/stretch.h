@@ -70,6 +70,9 @@ void sb_stretch_move(struct sb_sim *sim, double share);
 void sb_stretch_look(struct sb_sim *sim, int count, const double *shares, double *motor_speed_rad_s,
                      double *output_angle_rad);
 
+/* Bounds of the motor's speed until the end of the stretch, where motor and output turn as one; wide enough for rounding at any share. */
+struct sb_range sb_stretch_speed_range(const struct sb_sim *sim);
+
 /* The motor's turn from the beginning of the stretch to a share of it, in the direction in which its gear drives it. */
 double sb_stretch_turn(const struct sb_sim *sim, double share);
 
