@@ -51,9 +51,14 @@ static inline struct sb_range sb_range_scaled(struct sb_range range, double gain
                     : (struct sb_range){gain * range.least, gain * range.greatest};
 }
 
+/* At the end, where most are asked for, a product with s = 1 would only take its time. */
 static inline double sb_series_at(const struct sb_series *p, int degree, double s)
 {
   double sum = p->c[degree];
+  if (s == 1.0) {
+    for (int k = degree - 1; k >= 0; k--) sum += p->c[k];
+    return sum;
+  }
   for (int k = degree - 1; k >= 0; k--) sum = sum * s + p->c[k];
   return sum;
 }

@@ -52,7 +52,8 @@ void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state)
 struct sb_sim_kept {
   struct sb_state state;
   struct sb_sums sums;
-  struct sb_segment segment;
+  char booked[sizeof(struct sb_segment) - offsetof(struct sb_segment, gain)];
+  double spring_start_j;
   char stretch[offsetof(struct sb_stretch, motion)];
 };
 
@@ -65,7 +66,8 @@ void sb_sim_keep(const struct sb_sim *sim, struct sb_sim_kept *kept)
 {
   kept->state = sim->state;
   kept->sums = sim->sums;
-  kept->segment = *sim->segment;
+  memcpy(kept->booked, (const char *)sim->segment + offsetof(struct sb_segment, gain), sizeof kept->booked);
+  kept->spring_start_j = sim->segment->spring.start_j;
   memcpy(kept->stretch, sim->stretch, sizeof kept->stretch);
 }
 
@@ -73,7 +75,8 @@ void sb_sim_take_back(struct sb_sim *sim, const struct sb_sim_kept *kept)
 {
   sim->state = kept->state;
   sim->sums = kept->sums;
-  *sim->segment = kept->segment;
+  memcpy((char *)sim->segment + offsetof(struct sb_segment, gain), kept->booked, sizeof kept->booked);
+  sim->segment->spring.start_j = kept->spring_start_j;
   memcpy(sim->stretch, kept->stretch, sizeof kept->stretch);
 }
 
