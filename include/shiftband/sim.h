@@ -292,6 +292,7 @@ struct sb_sim {
   /* Of the sums nobody asks for more than the energy given, the greatest torque and motor speed, ways and verdicts: only these are
    * brought up to date. */
   bool has_few_sums;
+  double torque_asked_nm; /* nobody asks for a greatest torque below it: such ones may be missing */
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */

@@ -148,6 +148,7 @@ static enum sb_status reach(struct walk *walk, struct sb_error *err)
       walk->track = track->next;
       return SB_OK;
     }
+    sb_map_tracks_ask_torque(tracks, walk->task.findings.figures.greatest_torque_nm);
     const enum sb_status status = sb_map_tracks_extend_calmly(tracks, walk->track, passed_from(walk), err);
     if (status != SB_OK) return status;
   }
@@ -301,6 +302,12 @@ static bool is_closed(const struct sb_spot *spot)
   return spot->flags == SB_SPOT_CLOSED;
 }
 
+/* Whether a part may have had a greatest torque that is neither in it nor below what the path has had. */
+static bool is_torque_missing(const struct sb_findings *findings, const struct sb_track_part *part)
+{
+  return (double)part->torque_from_nm > findings->figures.greatest_torque_nm;
+}
+
 static void add_up(struct sb_findings *findings, const struct sb_track_part *part)
 {
   struct sb_map_figures *figures = &findings->figures;
@@ -312,11 +319,27 @@ static void add_up(struct sb_findings *findings, const struct sb_track_part *par
   findings->kinds |= part->kinds;
 }
 
+/* Adds the part of a track that ends with a sample, or with a command there, with all of its torque. */
+static enum sb_status add_whole(struct sb_plane *plane, int track, int sample, const struct sb_track_part *part,
+                                struct sb_findings *findings, struct sb_error *err)
+{
+  struct sb_track_part whole = *part;
+  enum sb_status status = SB_OK;
+  if (is_torque_missing(findings, part))
+    status = sb_map_tracks_find_torque(&plane->tracks, track, sample, &whole.torque_nm, err);
+  add_up(findings, &whole);
+  return status;
+}
+
 /* What happened since the sample before, and this sample. */
 static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_error *err)
 {
   const struct sb_spot *spot = walk->spot;
-  if (walk->part != NULL) add_up(&walk->task.findings, walk->part);
+  if (walk->part != NULL) {
+    const enum sb_status status =
+        add_whole(walk->plane, walk->spot_track, walk->sample, walk->part, &walk->task.findings, err);
+    if (status != SB_OK) return status;
+  }
   /* Nearly always there is nothing more to see. */
   if (is_plain(spot) && !is_low_watched(walk) && is_quiet(walk)) return SB_OK;
 
@@ -469,7 +492,9 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
   struct sb_track_part part;
   next.track = sb_map_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, &part, err);
   if (next.track < 0) return SB_ERR_MEMORY;
-  if (walk->part == NULL) add_up(&next.findings, &part); /* else all of it was taken */
+  /* Where a part ends with the command all of it was taken. */
+  if (walk->part == NULL) status = add_whole(plane, walk->track, walk->sample, &part, &next.findings, err);
+  if (status != SB_OK) return status;
   return push_task(&scratch->tasks, &next, err);
 }
 
@@ -615,7 +640,10 @@ static bool glide_singly(struct walk *walk, const struct sb_track *track, int32_
     if (!(is_plain(spot) || is_closed(spot)) || (spot->reading < far && walk->sample >= walk->task.first_decision))
       return false;
     if (sb_map_tracks_end_part(tracks, walk->sample, false)) {
-      add_up(&walk->task.findings, sb_map_tracks_part_at(tracks, track, walk->sample++));
+      const struct sb_track_part *part = sb_map_tracks_part_at(tracks, track, walk->sample);
+      if (is_torque_missing(&walk->task.findings, part)) return false;
+      add_up(&walk->task.findings, part);
+      walk->sample++;
       return true;
     }
   }
@@ -637,7 +665,7 @@ static void glide_by_blocks(struct walk *walk, const struct sb_track *track, con
 {
   const struct sb_track_part *block;
   for (; (block = sb_map_tracks_block_at(track, walk->sample)) != NULL; walk->sample += SB_TRACK_STRIDE) {
-    if (!is_calm_block(walk, low, calm, &block->view)) return;
+    if (!is_calm_block(walk, low, calm, &block->view) || is_torque_missing(&walk->task.findings, block)) return;
     add_up(&walk->task.findings, block);
   }
 }

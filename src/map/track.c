@@ -9,6 +9,7 @@
 #include "base/arena.h"
 #include "base/constants.h"
 #include "run/sense.h"
+#include "sim/stretch.h"
 
 /* One entry of the hash: a stop, by the bits of its state. */
 struct meeting {
@@ -129,9 +130,19 @@ static void take_anchor(const struct sb_tracks *tracks, struct sb_anchor *anchor
   memcpy(anchor->slots, reading->slots, (size_t)reading->slot_count * sizeof *anchor->slots);
 }
 
+void sb_map_tracks_ask_torque(struct sb_tracks *tracks, double torque_nm)
+{
+  float from_nm = (float)torque_nm;
+  if ((double)from_nm > torque_nm) from_nm = nextafterf(from_nm, 0.0F);
+  tracks->sim.torque_asked_nm = (double)from_nm;
+  tracks->torque_from_nm = fmaxf(tracks->torque_from_nm, from_nm);
+}
+
 /* Nothing has come together. Only a motor beyond its limit is of interest. */
 static void empty_sums(struct sb_tracks *tracks)
 {
+  tracks->torque_from_nm = (float)tracks->sim.torque_asked_nm; /* as it was given */
+
   tracks->sim.sums = sb_sim_sums_empty();
   tracks->sim.sums.motor_speed_rad_s.value = tracks->fast_rad_s;
 }
@@ -409,6 +420,7 @@ static struct sb_track_part take_part(struct sb_tracks *tracks)
   struct sb_track_part part = {.given_j = sums->energy.given,
                                .turns = tracks->sim.state.output_angle_rad / SB_TURN - tracks->output_turns,
                                .torque_nm = fabs(sums->output_torque_nm.value),
+                               .torque_from_nm = tracks->torque_from_nm,
                                .way_rad = sums->way_rad,
                                .back_rad = sums->back.value};
   if (fabs(sums->motor_speed_rad_s.value) > tracks->fast_rad_s) part.kinds |= 1U << SB_VERDICT_OVERSPEED;
@@ -498,6 +510,25 @@ static void take_view(struct sb_track *track)
   track->parts[track->part_count - 1].view = view;
 }
 
+/* What counts as simulated. */
+struct work {
+  long long samples, stretches, series;
+};
+
+static struct work work_of(const struct sb_tracks *tracks)
+{
+  const struct sb_stretch *stretch = tracks->sim.stretch;
+  return (struct work){tracks->sample_count, stretch->begun_count, stretch->series_count};
+}
+
+/* What was done again does not count: it was counted before. */
+static void forget_work(struct sb_tracks *tracks, const struct work *before)
+{
+  tracks->sample_count = before->samples;
+  tracks->sim.stretch->begun_count = before->stretches;
+  tracks->sim.stretch->series_count = before->series;
+}
+
 /* Puts the simulator to the beginning of a track. */
 static void stand_at_begin(struct sb_tracks *tracks, int at)
 {
@@ -538,6 +569,26 @@ static enum sb_status grow_spots(struct sb_tracks *tracks, struct sb_track *trac
       return no_memory(err);
   }
   return SB_OK;
+}
+
+/* The simulator is left, and the reading, where the part was simulated again. */
+enum sb_status sb_map_tracks_find_torque(struct sb_tracks *tracks, int at, int sample, double *torque_nm,
+                                         struct sb_error *err)
+{
+  const struct work work = work_of(tracks);
+  const double asked_nm = tracks->sim.torque_asked_nm;
+  const bool is_end = sample == tracks->end_sample;
+  tracks->sim.torque_asked_nm = 0.0;
+  enum sb_status status = stand_at(tracks, at, sample - 1, err);
+  tracks->is_repeating = true;
+  if (status == SB_OK)
+    status = sb_sim_advance(&tracks->sim, is_end ? tracks->last_step : sample * tracks->steps_per_sample, err);
+  tracks->is_repeating = false;
+  *torque_nm = take_part(tracks).torque_nm;
+  tracks->sim.torque_asked_nm = asked_nm;
+  forget_work(tracks, &work);
+  tracks->at_track = -1;
+  return status;
 }
 
 /* Adds a sample to those that a track knows. */
@@ -635,7 +686,7 @@ static enum sb_status add_closed(struct sb_tracks *tracks, struct sb_track *trac
 
 enum sb_status sb_map_tracks_open(struct sb_tracks *tracks, int at, int sample, struct sb_error *err)
 {
-  const long long sample_count = tracks->sample_count; /* they were counted when they were added */
+  const struct work work = work_of(tracks);
   const struct sb_track *track = &tracks->items[at];
   const int begin = sample - sample % SB_TRACK_STRIDE;
   const enum sb_status status = stand_at(tracks, at, begin, err);
@@ -644,7 +695,7 @@ enum sb_status sb_map_tracks_open(struct sb_tracks *tracks, int at, int sample, 
   look_ahead(tracks, &ahead);
   assert(ahead.count == SB_TRACK_STRIDE - 1);
   for (int i = 0; i < ahead.count; i++) track->spots[begin + 1 + i - track->first] = look_at_ahead(tracks, &ahead, i);
-  tracks->sample_count = sample_count;
+  forget_work(tracks, &work);
   tracks->at_track = -1; /* the reading has gone on */
   return SB_OK;
 }

@@ -308,18 +308,24 @@ static void mark_resting(struct sb_sim *sim)
   }
 }
 
+/* Its rate is one exponential, then, whatever the output does: its speed goes one way only. */
+static bool is_motor_free(const struct sb_sim *sim)
+{
+  return sim->state.link != SB_LINK_MESH;
+}
+
 /* Where speeds and torque turn over: their greatest values lie there, or at the ends. */
 static void mark(struct sb_sim *sim)
 {
   const struct sb_motion *m = &sim->stretch->motion;
   if (is_resting(sim)) {
     mark_resting(sim);
-    if (sim->state.link == SB_LINK_SLIP && can_raise_motor(sim, m->x_range)) mark_speed(sim, &m->x);
     return;
   }
-  if (can_raise_motor(sim, m->x_range)) mark_speed(sim, &m->x);
+  if (!is_motor_free(sim) && can_raise_motor(sim, m->x_range)) mark_speed(sim, &m->x);
   if (!sb_segment_is_rigid(sim) && can_raise_output(sim, m->w_range)) mark_speed(sim, &m->w);
-  const double least_nm = fmin(fabs(sim->sums.output_torque_nm.value), sim->model->limits.output_torque_nm);
+  const double known_nm = fmax(fabs(sim->sums.output_torque_nm.value), sim->torque_asked_nm);
+  const double least_nm = fmin(known_nm, sim->model->limits.output_torque_nm);
   if (sb_series_size(&m->torque, m->degree) > least_nm) mark_turns(sim, &m->torque);
 }
 

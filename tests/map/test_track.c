@@ -238,6 +238,49 @@ static void closed_samples_are_as_those_that_were_looked_at(void **state)
   }
 }
 
+/* A torque that turns over between samples need not be found where a path has had a greater one; it is found when somebody asks. */
+static void torques_below_what_is_asked_for_are_found_when_they_are(void **state)
+{
+  (void)state;
+  enum { STRIDE = SB_TRACK_STRIDE, PART_MAX = 40 };
+  const double asked_nm = 1e3;
+  struct sb_model model = swinging();
+  struct sb_tracks all, few;
+  struct sb_error err = {SB_OK, ""};
+  model.run.duration_s = 15.0;
+  assert_int_equal(sb_map_tracks_init(&all, &model, &err), SB_OK);
+  assert_int_equal(sb_map_tracks_init(&few, &model, &err), SB_OK);
+  sb_map_tracks_ask_torque(&few, asked_nm);
+  int missing = 0;
+  while (all.items[0].part_count < PART_MAX) assert_int_equal(sb_map_tracks_extend(&all, 0, &err), SB_OK);
+  while (few.items[0].part_count < PART_MAX) assert_int_equal(sb_map_tracks_extend(&few, 0, &err), SB_OK);
+  const long long sample_count = few.sample_count;
+  for (int i = PART_MAX - 1; i > 0; i--) {
+    const struct sb_track_part *whole = &all.items[0].parts[i], *part = &few.items[0].parts[i];
+    assert_true(whole->torque_nm < asked_nm && whole->torque_from_nm == 0.0F &&
+                (double)part->torque_from_nm == asked_nm);
+    missing += part->torque_nm < whole->torque_nm;
+    double torque_nm;
+    assert_int_equal(sb_map_tracks_find_torque(&few, 0, i * STRIDE, &torque_nm, &err), SB_OK);
+    assert_near(torque_nm, whole->torque_nm, 0.0);
+    assert_near(part->given_j, whole->given_j, 0.0);
+  }
+  assert_true(missing > PART_MAX / 2);
+  assert_true(few.sample_count == sample_count);
+  /* Up to a command amid a stretch, too. */
+  struct sb_track_part early, late;
+  for (int sample = 5 * STRIDE + 3; sample < 9 * STRIDE; sample += 7) {
+    assert_true(sb_map_tracks_child(&all, 0, sample, 1, &early, &err) > 0);
+    assert_true(sb_map_tracks_child(&few, 0, sample, 1, &late, &err) > 0);
+    double torque_nm;
+    assert_int_equal(sb_map_tracks_find_torque(&few, 0, sample, &torque_nm, &err), SB_OK);
+    assert_near(torque_nm, early.torque_nm, 0.0);
+    assert_true(late.torque_nm <= early.torque_nm);
+  }
+  sb_map_tracks_clear(&all);
+  sb_map_tracks_clear(&few);
+}
+
 /* A blocked motor takes the same energy in each part of a track. It does so, too, in the first one for which the track is followed on
  * after another one has met it farther back. */
 static void a_track_that_was_met_goes_on_from_its_own_end(void **state)
@@ -345,6 +388,7 @@ int main(void)
       cmocka_unit_test(a_track_that_was_met_goes_on_from_its_own_end),
       cmocka_unit_test(what_a_blocked_motor_drew_keeps_no_tracks_apart_without_a_battery),
       cmocka_unit_test(closed_samples_are_as_those_that_were_looked_at),
+      cmocka_unit_test(torques_below_what_is_asked_for_are_found_when_they_are),
       cmocka_unit_test(windows_of_different_counts_keep_tracks_apart_until_they_are_empty),
       cmocka_unit_test(rows_of_a_sample_are_those_that_there_are),
   };
