@@ -404,13 +404,13 @@ struct sb_row sb_sim_glance(const struct sb_sim *sim);
 /*
  * What a controller and closed forms see at the samples that lie before the end of the stretch of motion that goes on, or begins now:
  * nothing happens at them, and all but this stays as it is. To the bits of sb_sim_glance(), without moving there. Only while a gear
- * turns motor and output as one; none: count is 0.
+ * turns motor and output as one; none: count is 0. Loads that nobody asks for are not there.
  */
 struct sb_sim_ahead {
   int count;
   double motor_speed_rad_s[SB_SIM_BLOCK], own_load_nm[SB_SIM_BLOCK], next_load_nm[SB_SIM_BLOCK];
 };
-void sb_sim_look_ahead(struct sb_sim *sim, struct sb_sim_ahead *ahead);
+void sb_sim_look_ahead(struct sb_sim *sim, bool are_loads_asked, struct sb_sim_ahead *ahead);
 
 /* How many samples it would show, and between which speeds the motor turns until then: bounds, which cost far less. */
 struct sb_sim_outlook {

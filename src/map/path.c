@@ -405,14 +405,14 @@ static enum sb_status take_three(struct sb_plane *plane, int pair, const struct 
 }
 
 /* Takes a command into the chain of opposite ones, or begins a new one with it; as the monitor does. */
-static enum sb_status follow_chain(const struct walk *walk, int to_gear, struct task *next, struct sb_error *err)
+static enum sb_status follow_chain(const struct walk *walk, int to_gear, double own_load_nm, struct task *next,
+                                   struct sb_error *err)
 {
   const struct task *task = &walk->task;
   const bool is_opposite = task->chain.count > 0 && task->last_from == to_gear;
   const struct sb_chain_link link = {.time_s = next->last_command_s,
-                                     .load_nm = walk->spot->own_load_nm,
-                                     .faster_nm =
-                                         to_gear < task->gear ? walk->spot->own_load_nm : walk->spot->next_load_nm,
+                                     .load_nm = own_load_nm,
+                                     .faster_nm = to_gear < task->gear ? own_load_nm : walk->spot->next_load_nm,
                                      .hunt_window_s = is_opposite ? hunt_window_s(walk) : 0.0,
                                      .busy_window_s = sb_model_shift_interval_s(walk->plane->model),
                                      .is_opposite = is_opposite,
@@ -484,8 +484,12 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
                       .clutch_share = task->clutch_share};
   sb_monitor_clutch_take(&next.clutch_share, next.last_command_s, false, 0.0);
   conclude_low(walk, &scratch->low, &next.findings);
-  enum sb_status status = follow_chain(walk, to_gear, &next, err);
-  if (to_gear < task->gear) judge_downshift(plane, to_gear, walk->spot->own_load_nm, &next.findings);
+  double own_load_nm = walk->spot->own_load_nm;
+  enum sb_status status = SB_OK;
+  if (isnan(own_load_nm))
+    status = sb_map_tracks_find_load(&plane->tracks, walk->track, walk->sample, &own_load_nm, err);
+  if (status == SB_OK) status = follow_chain(walk, to_gear, own_load_nm, &next, err);
+  if (to_gear < task->gear) judge_downshift(plane, to_gear, own_load_nm, &next.findings);
   if (status == SB_OK) status = add_shift(plane, &next.findings, walk->sample, to_gear, err);
   if (status == SB_OK && plane->options.is_passing_asked) take_off_lost(plane, &next.findings, &next.rect);
   if (status != SB_OK || is_lost(plane, &next.findings) || !has_point(plane, &next.rect)) return status;

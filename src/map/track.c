@@ -469,11 +469,11 @@ static struct sb_sensed sense_ahead(struct sb_tracks *tracks, int sample, double
 }
 
 /* Looks at the samples to which the simulator comes undisturbed, as many as decisions are taken at. */
-static void look_ahead(struct sb_tracks *tracks, struct sb_sim_ahead *ahead)
+static void look_ahead(struct sb_tracks *tracks, bool are_loads_asked, struct sb_sim_ahead *ahead)
 {
   ahead->count = 0;
   if (!sb_sense_is_of_speed(&tracks->model->control.sensor)) return;
-  sb_sim_look_ahead(&tracks->sim, ahead);
+  sb_sim_look_ahead(&tracks->sim, are_loads_asked, ahead);
   const int left = tracks->end_sample - 1 - tracks->at_sample;
   if (ahead->count > left) ahead->count = left;
 }
@@ -482,7 +482,7 @@ static void look_ahead(struct sb_tracks *tracks, struct sb_sim_ahead *ahead)
 static enum sb_status repeat_ahead(struct sb_tracks *tracks, int last, struct sb_error *err)
 {
   struct sb_sim_ahead ahead;
-  look_ahead(tracks, &ahead);
+  look_ahead(tracks, false, &ahead);
   if (ahead.count > last - tracks->at_sample) ahead.count = last - tracks->at_sample;
   if (ahead.count <= 0) return SB_OK;
   for (int i = 0; i < ahead.count; i++) {
@@ -629,12 +629,19 @@ static enum sb_status keep_anchor(struct sb_tracks *tracks, int at, const struct
   return SB_OK;
 }
 
+/* In the fastest gear nobody asks for the next gear's load, and hardly anybody for its own. */
+static bool are_loads_asked(const struct sb_tracks *tracks)
+{
+  return tracks->sim.state.gear + 1 < tracks->model->gearbox.gear_count;
+}
+
 /* What a sample ahead shows, the i-th of them. */
 static struct sb_spot look_at_ahead(struct sb_tracks *tracks, const struct sb_sim_ahead *ahead, int i)
 {
   const struct sb_sensed sensed = sense_ahead(tracks, tracks->at_sample + 1 + i, ahead->motor_speed_rad_s[i]);
-  return (struct sb_spot){.own_load_nm = ahead->own_load_nm[i],
-                          .next_load_nm = ahead->next_load_nm[i],
+  const bool has_loads = are_loads_asked(tracks);
+  return (struct sb_spot){.own_load_nm = has_loads ? ahead->own_load_nm[i] : (double)NAN,
+                          .next_load_nm = has_loads ? ahead->next_load_nm[i] : (double)-INFINITY,
                           .reading = sensed.least,
                           .greatest = sensed.greatest,
                           .flags = SB_SPOT_ENGAGED | SB_SPOT_DECIDING};
@@ -692,7 +699,7 @@ enum sb_status sb_map_tracks_open(struct sb_tracks *tracks, int at, int sample, 
   const enum sb_status status = stand_at(tracks, at, begin, err);
   if (status != SB_OK) return status;
   struct sb_sim_ahead ahead;
-  look_ahead(tracks, &ahead);
+  look_ahead(tracks, are_loads_asked(tracks), &ahead);
   assert(ahead.count == SB_TRACK_STRIDE - 1);
   for (int i = 0; i < ahead.count; i++) track->spots[begin + 1 + i - track->first] = look_at_ahead(tracks, &ahead, i);
   forget_work(tracks, &work);
@@ -710,7 +717,7 @@ static enum sb_status add_ahead(struct sb_tracks *tracks, struct sb_track *track
   if (least < INT32_MAX && foresee_block(tracks, &bounds) && bounds.reading >= least)
     return add_closed(tracks, track, &bounds, err);
   struct sb_sim_ahead ahead;
-  look_ahead(tracks, &ahead);
+  look_ahead(tracks, are_loads_asked(tracks), &ahead);
   tracks->ahead_first = tracks->at_sample;
   tracks->ahead_filtered[0] = tracks->reading.filtered;
   if (grow_spots(tracks, track, ahead.count, err) != SB_OK) return SB_ERR_MEMORY;
@@ -800,6 +807,19 @@ static bool go_ahead(struct sb_tracks *tracks, int at, int sample)
   if (sb_sim_advance(&tracks->sim, sample * tracks->steps_per_sample, &err) != SB_OK) return false;
   tracks->at_sample = sample;
   return true;
+}
+
+enum sb_status sb_map_tracks_find_load(struct sb_tracks *tracks, int at, int sample, double *own_load_nm,
+                                       struct sb_error *err)
+{
+  const struct work work = work_of(tracks);
+  const bool is_there = go_ahead(tracks, at, sample);
+  const enum sb_status status = is_there ? SB_OK : stand_at(tracks, at, sample, err);
+  if (status == SB_OK) *own_load_nm = sb_sim_glance(&tracks->sim).own_load_nm;
+  if (is_there) return status;
+  forget_work(tracks, &work);
+  tracks->at_track = -1;
+  return status;
 }
 
 /* Begins a track with a command at a sample of another one, at which the simulator stands. *part: of that one, as far as it has come;

@@ -28,7 +28,7 @@ enum sb_spot_flag {
 
 /* What decisions and verdicts look at, at one sample. */
 struct sb_spot {
-  double own_load_nm, next_load_nm; /* that closed forms compare with (sim.h) */
+  double own_load_nm, next_load_nm; /* that closed forms compare with (sim.h); NAN and -INFINITY: not looked at */
   int32_t reading;                  /* that a downshift is decided by, counts */
   int32_t greatest;                 /* that an upshift is (sense.h) */
   uint32_t flags;
@@ -164,6 +164,10 @@ void sb_map_tracks_ask_torque(struct sb_tracks *tracks, double torque_nm);
  */
 enum sb_status sb_map_tracks_find_torque(struct sb_tracks *tracks, int track, int sample, double *torque_nm,
                                          struct sb_error *err);
+
+/* The load of the present gear at a sample that is known, which most spots of the fastest gear do not show. */
+enum sb_status sb_map_tracks_find_load(struct sb_tracks *tracks, int track, int sample, double *own_load_nm,
+                                       struct sb_error *err);
 
 /* Looks at the samples of the block that a closed one is in. */
 enum sb_status sb_map_tracks_open(struct sb_tracks *tracks, int track, int sample, struct sb_error *err);

@@ -692,26 +692,32 @@ struct sb_sim_outlook sb_sim_look_out(struct sb_sim *sim)
   return (struct sb_sim_outlook){count, speed.least, speed.greatest};
 }
 
-void sb_sim_look_ahead(struct sb_sim *sim, struct sb_sim_ahead *ahead)
+/* The loads at the samples ahead, at each as if the machine were there. */
+static void take_loads_ahead(struct sb_sim *sim, long long first, const double *angle_rad, struct sb_sim_ahead *ahead)
 {
   struct sb_state *state = &sim->state;
-  const long long per_sample = sim->samples.of, first = next_multiple(&sim->samples, state->step);
-  double shares[SB_SIM_BLOCK] = {0.0}, angle_rad[SB_SIM_BLOCK];
-  ahead->count = samples_ahead(sim, first);
-  if (ahead->count == 0) return;
-  for (int i = 0; i < ahead->count; i++) shares[i] = share_at(sim, first + i * per_sample);
-  sb_stretch_look(sim, ahead->count, shares, ahead->motor_speed_rad_s, angle_rad);
   const double time_s = state->time_s, output_speed = state->output_speed_rad_s, output_angle = state->output_angle_rad;
   for (int i = 0; i < ahead->count; i++) {
-    state->time_s = sb_sim_grid_s(sim, first + i * per_sample);
+    state->time_s = sb_sim_grid_s(sim, first + i * sim->samples.of);
     state->output_speed_rad_s = sim->segment->per_motor * ahead->motor_speed_rad_s[i];
     state->output_angle_rad = angle_rad[i];
     take_loads(sim, external_nm(sim), &ahead->own_load_nm[i], &ahead->next_load_nm[i]);
-    ahead->motor_speed_rad_s[i] *= sense_of(sim, state->gear);
   }
   state->time_s = time_s;
   state->output_speed_rad_s = output_speed;
   state->output_angle_rad = output_angle;
+}
+
+void sb_sim_look_ahead(struct sb_sim *sim, bool are_loads_asked, struct sb_sim_ahead *ahead)
+{
+  const long long first = next_multiple(&sim->samples, sim->state.step);
+  double shares[SB_SIM_BLOCK] = {0.0}, angle_rad[SB_SIM_BLOCK];
+  ahead->count = samples_ahead(sim, first);
+  if (ahead->count == 0) return;
+  for (int i = 0; i < ahead->count; i++) shares[i] = share_at(sim, first + i * sim->samples.of);
+  sb_stretch_look(sim, ahead->count, shares, ahead->motor_speed_rad_s, are_loads_asked ? angle_rad : NULL);
+  if (are_loads_asked) take_loads_ahead(sim, first, angle_rad, ahead);
+  for (int i = 0; i < ahead->count; i++) ahead->motor_speed_rad_s[i] *= sense_of(sim, sim->state.gear);
 }
 
 struct sb_row sb_sim_row(const struct sb_sim *sim)

@@ -617,8 +617,9 @@ void sb_stretch_look(struct sb_sim *sim, int count, const double *shares, double
     }
   } else {
     sb_series_at_all(&m->x, m->degree, count, shares, motor_speed_rad_s);
-    sb_series_at_all(&m->turn, m->degree, count, shares, turn);
+    if (output_angle_rad != NULL) sb_series_at_all(&m->turn, m->degree, count, shares, turn);
   }
+  if (output_angle_rad == NULL) return;
   for (int i = 0; i < count; i++) output_angle_rad[i] = stretch->angle_rad + sim->segment->per_motor * turn[i];
 }
 
