@@ -56,6 +56,9 @@ struct sb_drive_state {
 /* Whether the duty can ever differ from the limit: else there are no ticks for the drive's sake. Pure. */
 bool sb_drive_is_moving(const struct sb_drive *drive);
 
+/* Whether every tick from now on leaves the state as it is, whatever the speed. Pure. */
+bool sb_drive_is_settled(const struct sb_drive *drive, const struct sb_drive_state *state, double time_s);
+
 /* The |duty| that a motor which cannot turn is given in the end, ramp and integral run out. Pure. */
 double sb_drive_final_duty(const struct sb_drive *drive);
 

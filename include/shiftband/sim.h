@@ -75,7 +75,7 @@ struct sb_feed {
   double resistance_ohm; /* of the winding */
   double magnet_ratio;   /* kt and ke over the motor's own; 1 without a magnet */
   double voltage_v;      /* open circuit */
-  double drawn_as;       /* charge drawn since the start, A s */
+  double drawn_as;       /* charge drawn from a battery since the start, A s */
   double loss_j;         /* winding loss since the last tick */
   long long low_ticks;   /* ticks in a row that found the battery below its cut-off */
   long long ready_step;  /* from which on the controller decides again after a stop */
@@ -292,6 +292,7 @@ struct sb_sim {
   /* Of the sums nobody asks for more than the energy given, the greatest torque and motor speed, ways and verdicts: only these are
    * brought up to date. */
   bool has_few_sums;
+  double torque_asked_nm; /* nobody asks for a greatest torque below it: such ones may be missing */
   struct sb_state state;
   struct sb_sums sums;
   struct sb_sim_observer observer; /* callbacks may be NULL */
@@ -403,13 +404,20 @@ struct sb_row sb_sim_glance(const struct sb_sim *sim);
 /*
  * What a controller and closed forms see at the samples that lie before the end of the stretch of motion that goes on, or begins now:
  * nothing happens at them, and all but this stays as it is. To the bits of sb_sim_glance(), without moving there. Only while a gear
- * turns motor and output as one; none: count is 0.
+ * turns motor and output as one; none: count is 0. Loads that nobody asks for are not there.
  */
 struct sb_sim_ahead {
   int count;
   double motor_speed_rad_s[SB_SIM_BLOCK], own_load_nm[SB_SIM_BLOCK], next_load_nm[SB_SIM_BLOCK];
 };
-void sb_sim_look_ahead(struct sb_sim *sim, struct sb_sim_ahead *ahead);
+void sb_sim_look_ahead(struct sb_sim *sim, bool are_loads_asked, struct sb_sim_ahead *ahead);
+
+/* How many samples it would show, and between which speeds the motor turns until then: bounds, which cost far less. */
+struct sb_sim_outlook {
+  int count;
+  double least_rad_s, greatest_rad_s; /* of the motor in its direction; count is 0: 0 */
+};
+struct sb_sim_outlook sb_sim_look_out(struct sb_sim *sim);
 
 /* Whether the output stands in an engaged gear although the drive is on and does all that it ever will: a ramp or an integral that
  * still raises the duty may yet move it. Pure. */

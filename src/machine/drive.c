@@ -35,6 +35,15 @@ enum sb_drive_command sb_drive_command_at(const struct sb_drive *drive, double t
   return schedule->y[last] > 0.0 ? SB_COMMAND_FORWARD : schedule->y[last] < 0.0 ? SB_COMMAND_REVERSE : SB_COMMAND_STOP;
 }
 
+bool sb_drive_is_settled(const struct sb_drive *drive, const struct sb_drive_state *state, double time_s)
+{
+  const struct sb_table *schedule = &drive->schedule;
+  const bool is_last_command = schedule->count <= 1 || schedule->x[schedule->count - 1] <= time_s;
+  if (drive->mode != SB_DRIVE_OPEN_LOOP || !is_last_command) return false;
+  if (state->command != (int)sb_drive_command_at(drive, time_s)) return false;
+  return state->command == SB_COMMAND_STOP || fabs(state->duty) == drive->limit_fraction;
+}
+
 /* The greatest |duty| that limit and ramp allow. */
 static double greatest_duty(const struct sb_drive *drive, double duty_before)
 {

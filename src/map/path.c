@@ -120,6 +120,8 @@ static bool has_point(const struct sb_plane *plane, const struct sb_rect *rect)
          sb_map_axis_at(&plane->options.upshift, rect->upshift_last);
 }
 
+static int32_t passed_from(const struct walk *walk);
+
 /* Goes to the present sample, which is made known when it is not. Where two tracks meet, the sample itself still shows
  * what the path came along. */
 static enum sb_status reach(struct walk *walk, struct sb_error *err)
@@ -130,6 +132,10 @@ static enum sb_status reach(struct walk *walk, struct sb_error *err)
     const int index = walk->sample - track->first;
     walk->spot_track = walk->track;
     if (index < track->count) {
+      if (track->spots[index].flags & SB_SPOT_CLOSED) {
+        const enum sb_status status = sb_map_tracks_open(tracks, walk->track, walk->sample, err);
+        if (status != SB_OK) return status;
+      }
       walk->spot = &track->spots[index];
       walk->part = sb_map_tracks_part_at(tracks, track, walk->sample);
       return SB_OK;
@@ -142,7 +148,8 @@ static enum sb_status reach(struct walk *walk, struct sb_error *err)
       walk->track = track->next;
       return SB_OK;
     }
-    const enum sb_status status = sb_map_tracks_extend(tracks, walk->track, err);
+    sb_map_tracks_ask_torque(tracks, walk->task.findings.figures.greatest_torque_nm);
+    const enum sb_status status = sb_map_tracks_extend_calmly(tracks, walk->track, passed_from(walk), err);
     if (status != SB_OK) return status;
   }
 }
@@ -289,6 +296,18 @@ static bool is_plain(const struct sb_spot *spot)
   return spot->flags == (SB_SPOT_ENGAGED | SB_SPOT_DECIDING);
 }
 
+/* Likewise, though only bounds of its readings are known. */
+static bool is_closed(const struct sb_spot *spot)
+{
+  return spot->flags == SB_SPOT_CLOSED;
+}
+
+/* Whether a part may have had a greatest torque that is neither in it nor below what the path has had. */
+static bool is_torque_missing(const struct sb_findings *findings, const struct sb_track_part *part)
+{
+  return (double)part->torque_from_nm > findings->figures.greatest_torque_nm;
+}
+
 static void add_up(struct sb_findings *findings, const struct sb_track_part *part)
 {
   struct sb_map_figures *figures = &findings->figures;
@@ -300,11 +319,27 @@ static void add_up(struct sb_findings *findings, const struct sb_track_part *par
   findings->kinds |= part->kinds;
 }
 
+/* Adds the part of a track that ends with a sample, or with a command there, with all of its torque. */
+static enum sb_status add_whole(struct sb_plane *plane, int track, int sample, const struct sb_track_part *part,
+                                struct sb_findings *findings, struct sb_error *err)
+{
+  struct sb_track_part whole = *part;
+  enum sb_status status = SB_OK;
+  if (is_torque_missing(findings, part))
+    status = sb_map_tracks_find_torque(&plane->tracks, track, sample, &whole.torque_nm, err);
+  add_up(findings, &whole);
+  return status;
+}
+
 /* What happened since the sample before, and this sample. */
 static enum sb_status watch(struct walk *walk, struct sb_low *low, struct sb_error *err)
 {
   const struct sb_spot *spot = walk->spot;
-  if (walk->part != NULL) add_up(&walk->task.findings, walk->part);
+  if (walk->part != NULL) {
+    const enum sb_status status =
+        add_whole(walk->plane, walk->spot_track, walk->sample, walk->part, &walk->task.findings, err);
+    if (status != SB_OK) return status;
+  }
   /* Nearly always there is nothing more to see. */
   if (is_plain(spot) && !is_low_watched(walk) && is_quiet(walk)) return SB_OK;
 
@@ -370,14 +405,14 @@ static enum sb_status take_three(struct sb_plane *plane, int pair, const struct 
 }
 
 /* Takes a command into the chain of opposite ones, or begins a new one with it; as the monitor does. */
-static enum sb_status follow_chain(const struct walk *walk, int to_gear, struct task *next, struct sb_error *err)
+static enum sb_status follow_chain(const struct walk *walk, int to_gear, double own_load_nm, struct task *next,
+                                   struct sb_error *err)
 {
   const struct task *task = &walk->task;
   const bool is_opposite = task->chain.count > 0 && task->last_from == to_gear;
   const struct sb_chain_link link = {.time_s = next->last_command_s,
-                                     .load_nm = walk->spot->own_load_nm,
-                                     .faster_nm =
-                                         to_gear < task->gear ? walk->spot->own_load_nm : walk->spot->next_load_nm,
+                                     .load_nm = own_load_nm,
+                                     .faster_nm = to_gear < task->gear ? own_load_nm : walk->spot->next_load_nm,
                                      .hunt_window_s = is_opposite ? hunt_window_s(walk) : 0.0,
                                      .busy_window_s = sb_model_shift_interval_s(walk->plane->model),
                                      .is_opposite = is_opposite,
@@ -449,15 +484,21 @@ static enum sb_status branch(const struct walk *walk, const struct sb_rect *rect
                       .clutch_share = task->clutch_share};
   sb_monitor_clutch_take(&next.clutch_share, next.last_command_s, false, 0.0);
   conclude_low(walk, &scratch->low, &next.findings);
-  enum sb_status status = follow_chain(walk, to_gear, &next, err);
-  if (to_gear < task->gear) judge_downshift(plane, to_gear, walk->spot->own_load_nm, &next.findings);
+  double own_load_nm = walk->spot->own_load_nm;
+  enum sb_status status = SB_OK;
+  if (isnan(own_load_nm))
+    status = sb_map_tracks_find_load(&plane->tracks, walk->track, walk->sample, &own_load_nm, err);
+  if (status == SB_OK) status = follow_chain(walk, to_gear, own_load_nm, &next, err);
+  if (to_gear < task->gear) judge_downshift(plane, to_gear, own_load_nm, &next.findings);
   if (status == SB_OK) status = add_shift(plane, &next.findings, walk->sample, to_gear, err);
   if (status == SB_OK && plane->options.is_passing_asked) take_off_lost(plane, &next.findings, &next.rect);
   if (status != SB_OK || is_lost(plane, &next.findings) || !has_point(plane, &next.rect)) return status;
   struct sb_track_part part;
   next.track = sb_map_tracks_child(&plane->tracks, walk->track, walk->sample, to_gear, &part, err);
   if (next.track < 0) return SB_ERR_MEMORY;
-  if (walk->part == NULL) add_up(&next.findings, &part); /* else all of it was taken */
+  /* Where a part ends with the command all of it was taken. */
+  if (walk->part == NULL) status = add_whole(plane, walk->track, walk->sample, &part, &next.findings, err);
+  if (status != SB_OK) return status;
   return push_task(&scratch->tasks, &next, err);
 }
 
@@ -576,6 +617,14 @@ static struct calm calm_of(const struct walk *walk)
   return calm;
 }
 
+/* The least reading at which the path passes the samples after the present one, up to the end of the next block, without looking at
+ * each; INT32_MAX: none. */
+static int32_t passed_from(const struct walk *walk)
+{
+  if (isnan(walk->engaged_s) || !is_quiet(walk) || is_low_watched(walk)) return INT32_MAX;
+  return walk->sample + SB_TRACK_STRIDE <= walk->task.first_decision ? INT32_MIN : calm_of(walk).least;
+}
+
 /* Whether a block's rows change nothing of a stay in a slower gear. */
 static bool is_low_idle(const struct walk *walk, const struct sb_low *low, const struct sb_track_view *view)
 {
@@ -592,9 +641,13 @@ static bool glide_singly(struct walk *walk, const struct sb_track *track, int32_
   const int end = track->first + track->count;
   for (; walk->sample < end; walk->sample++) {
     const struct sb_spot *spot = &track->spots[walk->sample - track->first];
-    if (!is_plain(spot) || (spot->reading < far && walk->sample >= walk->task.first_decision)) return false;
+    if (!(is_plain(spot) || is_closed(spot)) || (spot->reading < far && walk->sample >= walk->task.first_decision))
+      return false;
     if (sb_map_tracks_end_part(tracks, walk->sample, false)) {
-      add_up(&walk->task.findings, sb_map_tracks_part_at(tracks, track, walk->sample++));
+      const struct sb_track_part *part = sb_map_tracks_part_at(tracks, track, walk->sample);
+      if (is_torque_missing(&walk->task.findings, part)) return false;
+      add_up(&walk->task.findings, part);
+      walk->sample++;
       return true;
     }
   }
@@ -616,7 +669,7 @@ static void glide_by_blocks(struct walk *walk, const struct sb_track *track, con
 {
   const struct sb_track_part *block;
   for (; (block = sb_map_tracks_block_at(track, walk->sample)) != NULL; walk->sample += SB_TRACK_STRIDE) {
-    if (!is_calm_block(walk, low, calm, &block->view)) return;
+    if (!is_calm_block(walk, low, calm, &block->view) || is_torque_missing(&walk->task.findings, block)) return;
     add_up(&walk->task.findings, block);
   }
 }

@@ -9,6 +9,7 @@
 #include "base/arena.h"
 #include "base/constants.h"
 #include "run/sense.h"
+#include "sim/stretch.h"
 
 /* One entry of the hash: a stop, by the bits of its state. */
 struct meeting {
@@ -129,9 +130,19 @@ static void take_anchor(const struct sb_tracks *tracks, struct sb_anchor *anchor
   memcpy(anchor->slots, reading->slots, (size_t)reading->slot_count * sizeof *anchor->slots);
 }
 
+void sb_map_tracks_ask_torque(struct sb_tracks *tracks, double torque_nm)
+{
+  float from_nm = (float)torque_nm;
+  if ((double)from_nm > torque_nm) from_nm = nextafterf(from_nm, 0.0F);
+  tracks->sim.torque_asked_nm = (double)from_nm;
+  tracks->torque_from_nm = fmaxf(tracks->torque_from_nm, from_nm);
+}
+
 /* Nothing has come together. Only a motor beyond its limit is of interest. */
 static void empty_sums(struct sb_tracks *tracks)
 {
+  tracks->torque_from_nm = (float)tracks->sim.torque_asked_nm; /* as it was given */
+
   tracks->sim.sums = sb_sim_sums_empty();
   tracks->sim.sums.motor_speed_rad_s.value = tracks->fast_rad_s;
 }
@@ -213,12 +224,22 @@ static void take_key(const struct sb_tracks *tracks, const struct sb_anchor *anc
   for (int i = 0; i < KEY_WORDS; i++) key[i] = bits_of(values[i]);
 }
 
-/* As FNV-1a, by words, stirred. */
-static uint64_t hash_of(int sample, const uint64_t key[KEY_WORDS])
+/* Of what nearly always tells states apart, for the whole key takes as long as a stretch of plain motion: as FNV-1a, by words,
+ * stirred. */
+static uint64_t hash_of(const struct sb_tracks *tracks, int sample, const struct sb_anchor *anchor)
 {
-  uint64_t hash = 14695981039346656037U ^ (uint64_t)sample;
-  for (int i = 0; i < KEY_WORDS; i++) {
-    hash = (hash ^ key[i]) * 1099511628211U;
+  const struct sb_state *state = &anchor->state;
+  const double telling[] = {state->motor_speed_rad_s,
+                            tracks->is_angle_free ? 0.0 : state->output_angle_rad,
+                            anchor->filtered,
+                            state->pulses.angle,
+                            state->twist.twist_rad,
+                            state->feed.drawn_as,
+                            state->feed.drive.integral_rad,
+                            state->feed.warmth.winding_c};
+  uint64_t hash = 14695981039346656037U ^ (uint64_t)sample ^ (uint64_t)state->gear << 32;
+  for (size_t i = 0; i < sizeof telling / sizeof *telling; i++) {
+    hash = (hash ^ bits_of(telling[i])) * 1099511628211U;
     hash ^= hash >> 29;
   }
   return hash != 0 ? hash : 1;
@@ -264,14 +285,14 @@ static enum sb_status grow_table(struct sb_tracks *tracks, struct sb_error *err)
   return SB_OK;
 }
 
-static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const struct sb_anchor *anchor,
-                  const uint64_t key[KEY_WORDS])
+static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const struct sb_anchor *anchor)
 {
   const struct sb_track *track = &tracks->items[known->track];
   if (!is_known(track, known->sample)) return false;
   const struct sb_anchor *other = anchor_at(tracks, track, known->sample);
-  uint64_t words[KEY_WORDS];
+  uint64_t words[KEY_WORDS], key[KEY_WORDS];
   take_key(tracks, other, words);
+  take_key(tracks, anchor, key);
   if (memcmp(words, key, sizeof words) != 0) return false;
   for (int k = 0; k < tracks->reading.slot_count; k++) {
     if (anchor->slots[k] != other->slots[k]) return false;
@@ -282,13 +303,11 @@ static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, c
 /* The track that is in this state at this sample, else -1 and the state is entered as that of the given track. */
 static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const struct sb_anchor *anchor)
 {
-  uint64_t key[KEY_WORDS];
-  take_key(tracks, anchor, key);
-  const uint64_t hash = hash_of(sample, key);
+  const uint64_t hash = hash_of(tracks, sample, anchor);
   size_t place = hash & (tracks->table_size - 1);
   for (; tracks->table[place].hash != 0; place = (place + 1) & (tracks->table_size - 1)) {
     const struct meeting *known = &tracks->table[place];
-    if (known->hash == hash && known->sample == sample && is_at(tracks, known, anchor, key)) return known->track;
+    if (known->hash == hash && known->sample == sample && is_at(tracks, known, anchor)) return known->track;
   }
   tracks->table[place] = (struct meeting){hash, at, sample};
   tracks->table_used++;
@@ -401,6 +420,7 @@ static struct sb_track_part take_part(struct sb_tracks *tracks)
   struct sb_track_part part = {.given_j = sums->energy.given,
                                .turns = tracks->sim.state.output_angle_rad / SB_TURN - tracks->output_turns,
                                .torque_nm = fabs(sums->output_torque_nm.value),
+                               .torque_from_nm = tracks->torque_from_nm,
                                .way_rad = sums->way_rad,
                                .back_rad = sums->back.value};
   if (fabs(sums->motor_speed_rad_s.value) > tracks->fast_rad_s) part.kinds |= 1U << SB_VERDICT_OVERSPEED;
@@ -449,11 +469,11 @@ static struct sb_sensed sense_ahead(struct sb_tracks *tracks, int sample, double
 }
 
 /* Looks at the samples to which the simulator comes undisturbed, as many as decisions are taken at. */
-static void look_ahead(struct sb_tracks *tracks, struct sb_sim_ahead *ahead)
+static void look_ahead(struct sb_tracks *tracks, bool are_loads_asked, struct sb_sim_ahead *ahead)
 {
   ahead->count = 0;
   if (!sb_sense_is_of_speed(&tracks->model->control.sensor)) return;
-  sb_sim_look_ahead(&tracks->sim, ahead);
+  sb_sim_look_ahead(&tracks->sim, are_loads_asked, ahead);
   const int left = tracks->end_sample - 1 - tracks->at_sample;
   if (ahead->count > left) ahead->count = left;
 }
@@ -462,7 +482,7 @@ static void look_ahead(struct sb_tracks *tracks, struct sb_sim_ahead *ahead)
 static enum sb_status repeat_ahead(struct sb_tracks *tracks, int last, struct sb_error *err)
 {
   struct sb_sim_ahead ahead;
-  look_ahead(tracks, &ahead);
+  look_ahead(tracks, false, &ahead);
   if (ahead.count > last - tracks->at_sample) ahead.count = last - tracks->at_sample;
   if (ahead.count <= 0) return SB_OK;
   for (int i = 0; i < ahead.count; i++) {
@@ -482,12 +502,31 @@ static void take_view(struct sb_track *track)
   struct sb_track_view view = {true, spots[0].reading, spots[0].greatest, spots[0].next_load_nm};
   for (int i = 0; i < SB_TRACK_STRIDE; i++) {
     const struct sb_spot *spot = &spots[i];
-    if (spot->flags != plain) return;
+    if (spot->flags != plain && spot->flags != SB_SPOT_CLOSED) return;
     if (spot->reading < view.least) view.least = spot->reading;
     if (spot->greatest > view.greatest) view.greatest = spot->greatest;
     if (spot->next_load_nm < view.least_load_nm) view.least_load_nm = spot->next_load_nm;
   }
   track->parts[track->part_count - 1].view = view;
+}
+
+/* What counts as simulated. */
+struct work {
+  long long samples, stretches, series;
+};
+
+static struct work work_of(const struct sb_tracks *tracks)
+{
+  const struct sb_stretch *stretch = tracks->sim.stretch;
+  return (struct work){tracks->sample_count, stretch->begun_count, stretch->series_count};
+}
+
+/* What was done again does not count: it was counted before. */
+static void forget_work(struct sb_tracks *tracks, const struct work *before)
+{
+  tracks->sample_count = before->samples;
+  tracks->sim.stretch->begun_count = before->stretches;
+  tracks->sim.stretch->series_count = before->series;
 }
 
 /* Puts the simulator to the beginning of a track. */
@@ -521,12 +560,42 @@ static enum sb_status stand_at(struct sb_tracks *tracks, int at, int sample, str
   return status;
 }
 
+/* Room for so many more samples of a track. */
+static enum sb_status grow_spots(struct sb_tracks *tracks, struct sb_track *track, int count, struct sb_error *err)
+{
+  const size_t last = (size_t)(track->count + count - 1);
+  while (track->spot_room <= last) {
+    if (!grow_counted(tracks, &track->spots, &track->spot_room, track->spot_room, sizeof *track->spots))
+      return no_memory(err);
+  }
+  return SB_OK;
+}
+
+/* The simulator is left, and the reading, where the part was simulated again. */
+enum sb_status sb_map_tracks_find_torque(struct sb_tracks *tracks, int at, int sample, double *torque_nm,
+                                         struct sb_error *err)
+{
+  const struct work work = work_of(tracks);
+  const double asked_nm = tracks->sim.torque_asked_nm;
+  const bool is_end = sample == tracks->end_sample;
+  tracks->sim.torque_asked_nm = 0.0;
+  enum sb_status status = stand_at(tracks, at, sample - 1, err);
+  tracks->is_repeating = true;
+  if (status == SB_OK)
+    status = sb_sim_advance(&tracks->sim, is_end ? tracks->last_step : sample * tracks->steps_per_sample, err);
+  tracks->is_repeating = false;
+  *torque_nm = take_part(tracks).torque_nm;
+  tracks->sim.torque_asked_nm = asked_nm;
+  forget_work(tracks, &work);
+  tracks->at_track = -1;
+  return status;
+}
+
 /* Adds a sample to those that a track knows. */
 static enum sb_status keep_spot(struct sb_tracks *tracks, struct sb_track *track, const struct sb_spot *spot,
                                 struct sb_error *err)
 {
-  if (!grow_counted(tracks, &track->spots, &track->spot_room, (size_t)track->count, sizeof *spot))
-    return no_memory(err);
+  if (grow_spots(tracks, track, 1, err) != SB_OK) return SB_ERR_MEMORY;
   track->spots[track->count++] = *spot;
   return SB_OK;
 }
@@ -560,34 +629,109 @@ static enum sb_status keep_anchor(struct sb_tracks *tracks, int at, const struct
   return SB_OK;
 }
 
-/* Adds the samples that lie ahead undisturbed, from an engaged gear that stays. */
+/* In the fastest gear nobody asks for the next gear's load, and hardly anybody for its own. */
+static bool are_loads_asked(const struct sb_tracks *tracks)
+{
+  return tracks->sim.state.gear + 1 < tracks->model->gearbox.gear_count;
+}
+
+/* What a sample ahead shows, the i-th of them. */
+static struct sb_spot look_at_ahead(struct sb_tracks *tracks, const struct sb_sim_ahead *ahead, int i)
+{
+  const struct sb_sensed sensed = sense_ahead(tracks, tracks->at_sample + 1 + i, ahead->motor_speed_rad_s[i]);
+  const bool has_loads = are_loads_asked(tracks);
+  return (struct sb_spot){.own_load_nm = has_loads ? ahead->own_load_nm[i] : (double)NAN,
+                          .next_load_nm = has_loads ? ahead->next_load_nm[i] : (double)-INFINITY,
+                          .reading = sensed.least,
+                          .greatest = sensed.greatest,
+                          .flags = SB_SPOT_ENGAGED | SB_SPOT_DECIDING};
+}
+
+/* What is read of a speed by a sensor that remembers nothing. */
+static struct sb_sensed sense_by_itself(const struct sb_tracks *tracks, double input, double motor_speed_rad_s)
+{
+  struct sb_reading reading = tracks->reading;
+  reading.filtered = input;
+  return sb_sense_take_speed(&reading, &tracks->model->control.sensor, motor_speed_rad_s, 0.0);
+}
+
+/*
+ * Bounds of what all samples of the next block but its last show, if nothing happens at them and what is read of each is that of its speed
+ * alone. Without noise a reading rises with the speed. A filter that lets all through makes F + (R - F) of what it had, F, and of the
+ * speed's share R: that is R to the bit where none of all R and the present F is more than twice another, for then R - F has no
+ * rounding (P. H. Sterbenz, Floating-Point Computation, 1974, theorem 4.3.1). So samples that are left out change no bit of it.
+ */
+static bool foresee_block(struct sb_tracks *tracks, struct sb_spot *bounds)
+{
+  const struct sb_sensor *sensor = &tracks->model->control.sensor;
+  const int sample = tracks->at_sample;
+  if (sample % SB_TRACK_STRIDE != 0 || sample + SB_TRACK_STRIDE >= tracks->end_sample) return false;
+  if (!sb_sense_is_of_speed(sensor) || tracks->reading.filter_gain != 1.0 || tracks->noise != NULL) return false;
+  const struct sb_sim_outlook outlook = sb_sim_look_out(&tracks->sim);
+  if (outlook.count != SB_TRACK_STRIDE - 1 || !(outlook.least_rad_s > 0.0)) return false;
+  const double least = sb_sensor_input(sensor, outlook.least_rad_s, 0.0, 0.0),
+               greatest = sb_sensor_input(sensor, outlook.greatest_rad_s, 0.0, 0.0), now = tracks->reading.filtered;
+  if (!(fmax(greatest, now) <= 2.0 * fmin(least, now))) return false;
+  *bounds = (struct sb_spot){.own_load_nm = NAN,
+                             .next_load_nm = -INFINITY,
+                             .reading = sense_by_itself(tracks, least, outlook.least_rad_s).least,
+                             .greatest = sense_by_itself(tracks, greatest, outlook.greatest_rad_s).greatest,
+                             .flags = SB_SPOT_CLOSED};
+  return true;
+}
+
+/* Adds them closed. */
+static enum sb_status add_closed(struct sb_tracks *tracks, struct sb_track *track, const struct sb_spot *bounds,
+                                 struct sb_error *err)
+{
+  enum { COUNT = SB_TRACK_STRIDE - 1 };
+  if (grow_spots(tracks, track, COUNT, err) != SB_OK) return SB_ERR_MEMORY;
+  for (int i = 0; i < COUNT; i++) track->spots[track->count++] = *bounds;
+  tracks->sample_count += COUNT;
+  return SB_OK;
+}
+
+enum sb_status sb_map_tracks_open(struct sb_tracks *tracks, int at, int sample, struct sb_error *err)
+{
+  const struct work work = work_of(tracks);
+  const struct sb_track *track = &tracks->items[at];
+  const int begin = sample - sample % SB_TRACK_STRIDE;
+  const enum sb_status status = stand_at(tracks, at, begin, err);
+  if (status != SB_OK) return status;
+  struct sb_sim_ahead ahead;
+  look_ahead(tracks, are_loads_asked(tracks), &ahead);
+  assert(ahead.count == SB_TRACK_STRIDE - 1);
+  for (int i = 0; i < ahead.count; i++) track->spots[begin + 1 + i - track->first] = look_at_ahead(tracks, &ahead, i);
+  forget_work(tracks, &work);
+  tracks->at_track = -1; /* the reading has gone on */
+  return SB_OK;
+}
+
+/* Adds the samples that lie ahead undisturbed, from an engaged gear that stays: closed where all of them read no less than so much. */
 static enum sb_status add_ahead(struct sb_tracks *tracks, struct sb_track *track, const struct sb_spot *here,
-                                struct sb_error *err)
+                                int32_t least, struct sb_error *err)
 {
   const uint32_t plain = SB_SPOT_ENGAGED | SB_SPOT_DECIDING;
+  struct sb_spot bounds;
   if ((here->flags & ~(uint32_t)SB_SPOT_HAS_ROWS) != plain) return SB_OK;
+  if (least < INT32_MAX && foresee_block(tracks, &bounds) && bounds.reading >= least)
+    return add_closed(tracks, track, &bounds, err);
   struct sb_sim_ahead ahead;
-  look_ahead(tracks, &ahead);
+  look_ahead(tracks, are_loads_asked(tracks), &ahead);
   tracks->ahead_first = tracks->at_sample;
   tracks->ahead_filtered[0] = tracks->reading.filtered;
-  enum sb_status status = SB_OK;
-  for (int i = 0; i < ahead.count && status == SB_OK; i++) {
-    const struct sb_sensed sensed = sense_ahead(tracks, tracks->at_sample + 1 + i, ahead.motor_speed_rad_s[i]);
-    const struct sb_spot spot = {.own_load_nm = ahead.own_load_nm[i],
-                                 .next_load_nm = ahead.next_load_nm[i],
-                                 .reading = sensed.least,
-                                 .greatest = sensed.greatest,
-                                 .flags = plain};
+  if (grow_spots(tracks, track, ahead.count, err) != SB_OK) return SB_ERR_MEMORY;
+  for (int i = 0; i < ahead.count; i++) {
+    track->spots[track->count++] = look_at_ahead(tracks, &ahead, i);
     tracks->ahead_filtered[i + 1] = tracks->reading.filtered;
-    status = keep_spot(tracks, track, &spot, err);
   }
   tracks->ahead_count = ahead.count + 1;
   tracks->sample_count += ahead.count;
-  return status;
+  return SB_OK;
 }
 
 /* Adds the track's next sample, to which the simulator moves, or finds the track that it has met. */
-static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_error *err)
+static enum sb_status add_sample(struct sb_tracks *tracks, int at, int32_t least, struct sb_error *err)
 {
   struct sb_track *track = &tracks->items[at];
   const int sample = track->first + track->count;
@@ -606,10 +750,15 @@ static enum sb_status add_sample(struct sb_tracks *tracks, int at, struct sb_err
   status = keep_spot(tracks, track, &spot, err);
   if (status != SB_OK) return status;
   if (sample % SB_TRACK_STRIDE == 0) take_view(track);
-  return sample == tracks->end_sample ? close_track(tracks, track, err) : add_ahead(tracks, track, &spot, err);
+  return sample == tracks->end_sample ? close_track(tracks, track, err) : add_ahead(tracks, track, &spot, least, err);
 }
 
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int at, struct sb_error *err)
+{
+  return sb_map_tracks_extend_calmly(tracks, at, INT32_MAX, err);
+}
+
+enum sb_status sb_map_tracks_extend_calmly(struct sb_tracks *tracks, int at, int32_t least, struct sb_error *err)
 {
   const struct sb_track *track = &tracks->items[at];
   const int known = tracks->at_track;
@@ -621,7 +770,7 @@ enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int at, struct sb_
   } else if (known != at) {
     status = stand_at(tracks, at, track->first + track->count - 1, err);
   }
-  return status == SB_OK ? add_sample(tracks, at, err) : status;
+  return status == SB_OK ? add_sample(tracks, at, least, err) : status;
 }
 
 /* Children --------------------------------------------------------------------------------------------------------- */
@@ -658,6 +807,19 @@ static bool go_ahead(struct sb_tracks *tracks, int at, int sample)
   if (sb_sim_advance(&tracks->sim, sample * tracks->steps_per_sample, &err) != SB_OK) return false;
   tracks->at_sample = sample;
   return true;
+}
+
+enum sb_status sb_map_tracks_find_load(struct sb_tracks *tracks, int at, int sample, double *own_load_nm,
+                                       struct sb_error *err)
+{
+  const struct work work = work_of(tracks);
+  const bool is_there = go_ahead(tracks, at, sample);
+  const enum sb_status status = is_there ? SB_OK : stand_at(tracks, at, sample, err);
+  if (status == SB_OK) *own_load_nm = sb_sim_glance(&tracks->sim).own_load_nm;
+  if (is_there) return status;
+  forget_work(tracks, &work);
+  tracks->at_track = -1;
+  return status;
 }
 
 /* Begins a track with a command at a sample of another one, at which the simulator stands. *part: of that one, as far as it has come;

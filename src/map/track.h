@@ -21,12 +21,14 @@ enum sb_spot_flag {
   SB_SPOT_DECIDING = 8,  /* the controller decides */
   SB_SPOT_SLIPPING = 16, /* wheels slip under drive */
   SB_SPOT_FINISHED = 32, /* the end of the road was reached: the run is over */
-  SB_SPOT_CLUTCH = 64    /* an engaged clutch must transmit more than its torque */
+  SB_SPOT_CLUTCH = 64,   /* an engaged clutch must transmit more than its torque */
+  SB_SPOT_CLOSED =
+      128 /* alone: not looked at yet. An engaged gear stays and decides; the readings are bounds, loads unknown */
 };
 
 /* What decisions and verdicts look at, at one sample. */
 struct sb_spot {
-  double own_load_nm, next_load_nm; /* that closed forms compare with (sim.h) */
+  double own_load_nm, next_load_nm; /* that closed forms compare with (sim.h); NAN and -INFINITY: not looked at */
   int32_t reading;                  /* that a downshift is decided by, counts */
   int32_t greatest;                 /* that an upshift is (sense.h) */
   uint32_t flags;
@@ -46,6 +48,9 @@ struct sb_track_part {
   double way_rad;   /* to and fro */
   double back_rad;  /* greatest */
   unsigned kinds;   /* verdicts that were found: bit k is enum sb_verdict_kind k */
+  /* A greatest torque that is less may be missing, for the path that the part was simulated for has a greater one. As a float it
+   * takes no memory. */
+  float torque_from_nm;
   struct sb_track_view view;
 };
 
@@ -106,6 +111,7 @@ struct sb_tracks {
   struct sb_sim sim;
   struct sb_sim_kept *kept; /* scratch */
   double fast_rad_s;        /* limit of the motor's speed */
+  float torque_from_nm;     /* of the part that the simulator is in */
   int at_track;             /* whose last spot the simulator stands at; -1: none */
   int to_sample;            /* that the simulator moves to */
   int at_sample;            /* at which it stands */
@@ -144,6 +150,27 @@ int sb_map_tracks_child(struct sb_tracks *tracks, int track, int sample, int gea
 /* Makes more of a track known: afterwards it has one more spot, and as many as lie ahead undisturbed, or a next track. Not beyond
  * end_sample. */
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int track, struct sb_error *err);
+
+/* The same for a path that passes whatever is engaged, plain and reads no less than so many counts: where bounds say as much of the
+ * next block, its samples are left closed. Their bits, and those that follow, do not depend on it. */
+enum sb_status sb_map_tracks_extend_calmly(struct sb_tracks *tracks, int track, int32_t least, struct sb_error *err);
+
+/* From here on a path asks for torques that is known to have had one of so much. */
+void sb_map_tracks_ask_torque(struct sb_tracks *tracks, double torque_nm);
+
+/*
+ * The greatest torque of a part, or of one up to a command (a child's), whatever was asked for when it was simulated: up to a sample
+ * that is known, or that at which the track has met another one.
+ */
+enum sb_status sb_map_tracks_find_torque(struct sb_tracks *tracks, int track, int sample, double *torque_nm,
+                                         struct sb_error *err);
+
+/* The load of the present gear at a sample that is known, which most spots of the fastest gear do not show. */
+enum sb_status sb_map_tracks_find_load(struct sb_tracks *tracks, int track, int sample, double *own_load_nm,
+                                       struct sb_error *err);
+
+/* Looks at the samples of the block that a closed one is in. */
+enum sb_status sb_map_tracks_open(struct sb_tracks *tracks, int track, int sample, struct sb_error *err);
 
 /* A path begins with a track that it waited for. No other path may be on its way: tracks that were used long ago are let go when
  * all of them take too much memory. */

@@ -54,10 +54,9 @@ static double book_motor(struct sb_sim *sim, double elapsed_s)
   energy->conversion_loss += feed->magnet_ratio * (motor->ke_vs_rad - motor->kt_nm_a) * current_speed;
   energy->motor_friction += friction;
   if (seg->piece.held_a != 0.0) sim->sums.current_held_s += elapsed_s;
-  if (sim->ticks.of > 0) {
-    feed->drawn_as += drawn.charge_as;
-    feed->loss_j += winding_loss;
-  }
+  /* They act on the future, and states that differ in nothing else are one: so only where something follows from them. */
+  if (sim->model->battery.is_present) feed->drawn_as += drawn.charge_as;
+  if (sim->model->winding.is_present) feed->loss_j += winding_loss;
   return feed->magnet_ratio * motor->kt_nm_a * current_speed - friction;
 }
 

@@ -129,6 +129,13 @@ static void look_ahead(struct sb_sim *sim, const struct sb_motor_line *line, con
   feed->magnet_ratio = magnet_ratio_soon(sim, winding_c, half_s);
 }
 
+bool sb_feed_is_settled(const struct sb_sim *sim)
+{
+  const struct sb_model *model = sim->model;
+  if (model->battery.is_present || model->winding.is_present) return false;
+  return sb_drive_is_settled(&model->drive, &sim->state.feed.drive, sim->state.time_s);
+}
+
 void sb_feed_start(struct sb_sim *sim)
 {
   struct sb_feed *feed = &sim->state.feed;

@@ -1,7 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /*
  * feed.h - internal: what feeds the motor. Duty, voltage and resistance are brought up to date at ticks and held between
- * them, so that the motor's line is straight inside a segment. A model in which none of them ever changes has no ticks.
+ * them, so that the motor's line is straight inside a segment. A model in which none of them ever changes has no ticks; nor are there any once
+ * nothing will change any more.
  */
 #ifndef SHIFTBAND_SIM_FEED_H
 #define SHIFTBAND_SIM_FEED_H
@@ -13,6 +14,9 @@ long long sb_feed_steps_per_tick(const struct sb_model *model, double step_s);
 
 /* At t = 0. */
 void sb_feed_start(struct sb_sim *sim);
+
+/* Whether ticks change nothing any more: neither battery nor winding, and a drive that stays as it is. There are none, then. */
+bool sb_feed_is_settled(const struct sb_sim *sim);
 
 /* A tick at the present instant, the segment booked; a new segment must follow. True: the drive was cut or came back. */
 bool sb_feed_tick(struct sb_sim *sim);

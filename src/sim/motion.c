@@ -94,14 +94,13 @@ static inline double convolution(const double *a, const double *b, int first, in
 static inline sb_pair pair_convolution(const sb_pair *a, const sb_pair *b, int k)
 {
   sb_pair even = {0.0, 0.0}, odd = even;
-  const sb_pair *other = b + k;
+  const sb_pair *one = a + 2, *other = b + k - 2, *const end = a + k;
   if (k == 1) return a[1] * b[0];
-  int j = 2;
-  for (; j + 1 < k; j += 2) {
-    even += a[j] * other[-j];
-    odd += a[j + 1] * other[-j - 1];
+  for (; one + 1 < end; one += 2, other -= 2) {
+    even += one[0] * other[0];
+    odd += one[1] * other[-1];
   }
-  if (j < k) even += a[j] * other[-j];
+  if (one < end) even += one[0] * other[0];
   return even + odd + a[k] * b[0] + a[1] * b[k - 1];
 }
 
@@ -122,7 +121,7 @@ static inline double square_term(const double *a, const double *back, int k)
 }
 
 /* Order k of a wave's sine and cosine. */
-static void take_wave(struct course *course, int i, int k)
+static inline void take_wave(struct course *course, int i, int k)
 {
   const struct sb_load_wave *wave = &course->curve->waves[i];
   struct wave *out = &course->waves[i];
@@ -166,23 +165,40 @@ static double slope_term(const struct sb_load_grade *grade, const struct slope *
   return grade->sine_nm * convolution(slope->grade, slope->cosine, 0, k) + grade->cosine_nm * slope->cosine[k];
 }
 
-/* Makes order k of the polynomials ready; speed and angle are known that far. */
-static void course_take(struct course *course, int k)
+/* Order k of the speed's square, with its direction. */
+static inline double take_square(struct course *course, int k)
 {
-  if (course->has_square) {
-    course->back[DEGREE_MAX - k] = course->speed[k];
-    course->square[k] = course->direction * square_term(course->speed, course->back, k);
-  }
-  if (!course->has_bends) return;
-  course->bends[k] = 0.0;
+  course->back[DEGREE_MAX - k] = course->speed[k];
+  return course->direction * square_term(course->speed, course->back, k);
+}
+
+/* Order k of the bends. */
+static inline double take_bends(struct course *course, int k)
+{
+  double sum = 0.0;
   for (int i = 0; i < course->curve->wave_count; i++) {
     take_wave(course, i, k);
-    course->bends[k] += course->curve->waves[i].amplitude_nm * course->waves[i].both[k][0];
+    sum += course->curve->waves[i].amplitude_nm * course->waves[i].both[k][0];
   }
   for (int i = 0; i < course->curve->grade_count; i++) {
     take_slope(course, i, k);
-    course->bends[k] += slope_term(&course->curve->grades[i], &course->slopes[i], k);
+    sum += slope_term(&course->curve->grades[i], &course->slopes[i], k);
   }
+  return sum;
+}
+
+/* The same where they are one wave. */
+static inline double take_only_wave(struct course *course, int k)
+{
+  take_wave(course, 0, k);
+  return 0.0 + course->curve->waves[0].amplitude_nm * course->waves[0].both[k][0];
+}
+
+/* Makes order k of the polynomials ready; speed and angle are known that far. */
+static void course_take(struct course *course, int k)
+{
+  if (course->has_square) course->square[k] = take_square(course, k);
+  if (course->has_bends) course->bends[k] = take_bends(course, k);
 }
 
 /* Order k of a polynomial. */
@@ -530,9 +546,19 @@ static inline bool has_faded(struct fading *fading, double value)
   return size <= limit && last <= limit;
 }
 
+/* What bends a load, for which loops of their own are compiled. */
+enum bends { NO_BENDS, ONE_WAVE, ANY_BENDS };
+
+static enum bends bends_of(const struct course *course)
+{
+  if (!course->has_bends) return NO_BENDS;
+  return course->curve->wave_count == 1 && course->curve->grade_count == 0 ? ONE_WAVE : ANY_BENDS;
+}
+
 /* What take_rigid() and has_vanished() do where nothing else moves: most stretches are like that. */
-static int take_rigid_orders(const struct sb_segment *seg, struct sb_motion *m, struct course *near,
-                             struct watch *watch)
+static inline __attribute__((always_inline)) int take_orders_with(const struct sb_segment *seg, struct sb_motion *m,
+                                                                  struct course *near, struct watch *watch,
+                                                                  bool has_square, enum bends bent)
 {
   const struct sb_poly load = seg->load, rate = seg->motor_rate;
   const double r = seg->per_motor, h = m->length_s, tau_s = m->start_s - near->curve->time_s;
@@ -540,8 +566,8 @@ static int take_rigid_orders(const struct sb_segment *seg, struct sb_motion *m, 
   double x = m->x.c[0], angle = m->angle.c[0] - near->angle_0, timed = tau_s, one = 1.0;
   int k = 0;
   for (;; k++) {
-    course_take(near, k);
-    const double square = near->has_square ? near->square[k] : 0.0, bends = near->has_bends ? near->bends[k] : 0.0;
+    const double square = has_square ? take_square(near, k) : 0.0;
+    const double bends = bent == NO_BENDS ? 0.0 : bent == ONE_WAVE ? take_only_wave(near, k) : take_bends(near, k);
     const double load_nm = load.k * one + load.per_s * timed + load.lin * x + load.per_rad * angle +
                            load.quad * square + load.bend_gain * bends;
     m->load.c[k] = load_nm;
@@ -561,10 +587,60 @@ static int take_rigid_orders(const struct sb_segment *seg, struct sb_motion *m, 
   return k;
 }
 
+static int take_rigid_orders(const struct sb_segment *seg, struct sb_motion *m, struct course *near,
+                             struct watch *watch)
+{
+  switch (bends_of(near)) {
+    case NO_BENDS: return take_orders_with(seg, m, near, watch, near->has_square, NO_BENDS);
+    case ONE_WAVE: return take_orders_with(seg, m, near, watch, near->has_square, ONE_WAVE);
+    case ANY_BENDS: break;
+  }
+  return take_orders_with(seg, m, near, watch, near->has_square, ANY_BENDS);
+}
+
+/* What take_spring() and has_vanished() do under a straight load that moves: most stretches of a shaft that gives are like that. */
+static int take_spring_orders(const struct sb_segment *seg, struct sb_motion *m, const struct course *near, int side,
+                              struct watch *watch)
+{
+  const struct sb_spring_segment spring = seg->spring;
+  const struct sb_poly load = seg->load, rate = seg->output_rate;
+  const double r = seg->per_motor, h = m->length_s, tau_s = m->start_s - near->curve->time_s;
+  struct fading x_fading = {0.0, 0.0}, w_fading = x_fading, twist_fading = x_fading, shaft_fading = x_fading;
+  double x = m->x.c[0], w = m->w.c[0], twist = m->twist.c[0];
+  double wound = twist - spring.offset_rad, motor_k = seg->motor_rate.k;
+  double load_k = load.k + load.per_s * tau_s, rate_k = rate.k + rate.per_s * tau_s;
+  int k = 0;
+  for (;; k++) {
+    const double twist_rate = r * x - w;
+    const double shaft = side == 0 ? 0.0 : spring.stiffness * wound + spring.damping * twist_rate;
+    m->load.c[k] = load.lin * w + load_k;
+    m->shaft.c[k] = shaft;
+    const bool has_x_faded = has_faded(&x_fading, x), has_w_faded = has_faded(&w_fading, w);
+    const bool has_twist_faded = has_faded(&twist_fading, twist), has_shaft_faded = has_faded(&shaft_fading, shaft);
+    if (k == DEGREE_MAX || (k >= DEGREE_MIN && has_x_faded && has_w_faded && has_twist_faded && has_shaft_faded)) break;
+    const double share = h / (k + 1);
+    m->turn.c[k + 1] = share * x;
+    m->angle.c[k + 1] = share * w;
+    m->x.c[k + 1] = x = share * (seg->motor_rate.lin * x + motor_k - spring.per_motor * shaft);
+    m->w.c[k + 1] = w = share * (rate.lin * w + rate_k + spring.per_output * shaft);
+    m->twist.c[k + 1] = wound = twist = share * twist_rate;
+    motor_k = 0.0;
+    load_k = k == 0 ? load.per_s * h : 0.0;
+    rate_k = k == 0 ? rate.per_s * h : 0.0;
+  }
+  const double greatest[] = {x_fading.greatest, w_fading.greatest, twist_fading.greatest, shaft_fading.greatest};
+  assert(watch->count == sizeof greatest / sizeof *greatest);
+  memcpy(watch->greatest, greatest, sizeof greatest);
+  return k;
+}
+
 static int take_orders(const struct sb_sim *sim, struct sb_motion *m, struct courses *courses, struct watch *watch)
 {
   if (sb_segment_is_moving_rigid(sim) && !m->has_far && !m->has_grip)
     return take_rigid_orders(sim->segment, m, &courses->near, watch);
+  if (sim->segment->has_spring && sim->segment->has_straight_load && sim->state.output_direction != 0 && !m->has_far &&
+      !m->has_grip)
+    return take_spring_orders(sim->segment, m, &courses->near, sim->state.twist.side, watch);
   for (int k = 0;; k++) {
     take_order(sim, m, courses, k);
     if (has_vanished(watch, k) || k == DEGREE_MAX) return k;

@@ -72,7 +72,6 @@ struct sb_segment {
   double output_inertia;         /* of all that turns with the output; engaged: without the wheels of the box */
   double motor_inertia;          /* of all that turns with the motor; engaged: with the wheels of the box */
   double wheels_excess[2];       /* engaged: what the meshes before wheels add, in overrun and driving */
-  double start_s;                /* when the segment began */
   double end_s;                  /* next load corner or timed engagement; INFINITY: none */
   double corner_s;               /* next load corner alone */
   double angle_limit_rad;        /* next load corner over the angle, in the direction of motion */
@@ -99,7 +98,9 @@ struct sb_segment {
   struct sb_far_segment far;
   struct sb_spring_segment spring;
 
+  /* From here on, and spring.start_j: what booking changes. */
   struct sb_gain gain; /* since start_s */
+  double start_s;      /* when the segment began */
   /* What feeds the motor was booked last at fed_s; until then, since start_s: the work at its shaft, its turn. */
   double fed_s, shaft_j, motor_turn;
   double start_motor_speed;

@@ -51,9 +51,14 @@ static inline struct sb_range sb_range_scaled(struct sb_range range, double gain
                     : (struct sb_range){gain * range.least, gain * range.greatest};
 }
 
+/* At the end, where most are asked for, a product with s = 1 would only take its time. */
 static inline double sb_series_at(const struct sb_series *p, int degree, double s)
 {
   double sum = p->c[degree];
+  if (s == 1.0) {
+    for (int k = degree - 1; k >= 0; k--) sum += p->c[k];
+    return sum;
+  }
   for (int k = degree - 1; k >= 0; k--) sum = sum * s + p->c[k];
   return sum;
 }
@@ -89,14 +94,20 @@ static inline double sb_series_floor(const struct sb_series *p, int degree)
   return sum;
 }
 
+/* Adds to the lower bound what is below zero, and to the upper one what is above: halves of exact differences, for signs follow no
+ * rule that a processor could foresee. */
+static inline void sb_range_widen(struct sb_range *range, double addend)
+{
+  const double size = fabs(addend);
+  range->least += 0.5 * (addend - size);
+  range->greatest += 0.5 * (addend + size);
+}
+
 /* Bounds: the polynomial is nowhere on the stretch beyond them. Pure. */
 static inline struct sb_range sb_series_range(const struct sb_series *p, int degree)
 {
   struct sb_range range = {p->c[0], p->c[0]};
-  for (int k = 1; k <= degree; k++) {
-    range.least += p->c[k] < 0.0 ? p->c[k] : 0.0;
-    range.greatest += p->c[k] > 0.0 ? p->c[k] : 0.0;
-  }
+  for (int k = 1; k <= degree; k++) sb_range_widen(&range, p->c[k]);
   return range;
 }
 
@@ -104,11 +115,7 @@ static inline struct sb_range sb_series_range(const struct sb_series *p, int deg
 static inline struct sb_range sb_series_slope_range(const struct sb_series *p, int degree)
 {
   struct sb_range range = {p->c[1], p->c[1]};
-  for (int k = 2; k <= degree; k++) {
-    const double addend = k * p->c[k];
-    range.least += addend < 0.0 ? addend : 0.0;
-    range.greatest += addend > 0.0 ? addend : 0.0;
-  }
+  for (int k = 2; k <= degree; k++) sb_range_widen(&range, k * p->c[k]);
   return range;
 }
 

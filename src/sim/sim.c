@@ -52,7 +52,8 @@ void sb_sim_restore(struct sb_sim *sim, const struct sb_state *state)
 struct sb_sim_kept {
   struct sb_state state;
   struct sb_sums sums;
-  struct sb_segment segment;
+  char booked[sizeof(struct sb_segment) - offsetof(struct sb_segment, gain)];
+  double spring_start_j;
   char stretch[offsetof(struct sb_stretch, motion)];
 };
 
@@ -65,7 +66,8 @@ void sb_sim_keep(const struct sb_sim *sim, struct sb_sim_kept *kept)
 {
   kept->state = sim->state;
   kept->sums = sim->sums;
-  kept->segment = *sim->segment;
+  memcpy(kept->booked, (const char *)sim->segment + offsetof(struct sb_segment, gain), sizeof kept->booked);
+  kept->spring_start_j = sim->segment->spring.start_j;
   memcpy(kept->stretch, sim->stretch, sizeof kept->stretch);
 }
 
@@ -73,7 +75,8 @@ void sb_sim_take_back(struct sb_sim *sim, const struct sb_sim_kept *kept)
 {
   sim->state = kept->state;
   sim->sums = kept->sums;
-  *sim->segment = kept->segment;
+  memcpy((char *)sim->segment + offsetof(struct sb_segment, gain), kept->booked, sizeof kept->booked);
+  sim->segment->spring.start_j = kept->spring_start_j;
   memcpy(sim->stretch, kept->stretch, sizeof kept->stretch);
 }
 
@@ -344,6 +347,12 @@ static long long next_multiple(struct sb_sim_multiple *multiple, long long step)
   return multiple->last + multiple->of;
 }
 
+/* Whether what feeds the motor can change at a tick from now on. */
+static bool has_ticks(const struct sb_sim *sim)
+{
+  return sim->ticks.of > 0 && !sb_feed_is_settled(sim);
+}
+
 /* Begins a stretch that ends at a step at the latest, or where the segment does. False: it is not even begun, for it is asked
  * to be plain and would not be. */
 static bool begin_stretch_to(struct sb_sim *sim, long long stop, bool is_plain_asked)
@@ -374,7 +383,7 @@ static void begin_stretch(struct sb_sim *sim)
   struct sb_stretch *stretch = sim->stretch;
   stretch->start_step = step;
   stretch->is_on_grid = sim->state.time_s == sb_sim_grid_s(sim, step);
-  if (sim->ticks.of > 0) {
+  if (has_ticks(sim)) {
     begin_stretch_to(sim, smaller(sample, next_multiple(&sim->ticks, step)), false);
     return;
   }
@@ -436,7 +445,7 @@ static bool rest(struct sb_sim *sim, long long target)
       sim->stretch->is_under_way)
     return false;
   long long last = target;
-  if (sim->ticks.of > 0) last = smaller(last, next_multiple(&sim->ticks, state->step));
+  if (has_ticks(sim)) last = smaller(last, next_multiple(&sim->ticks, state->step));
   if (isfinite(seg->end_s)) last = smaller(last, steps_done(sim, seg->end_s));
   if (last <= state->step) return false;
   sb_stretch_rest(sim, sb_sim_grid_s(sim, last));
@@ -454,7 +463,7 @@ static bool is_at_end(const struct sb_sim *sim)
 static bool has_come_to_tick(struct sb_sim *sim, long long before)
 {
   const struct sb_state *state = &sim->state;
-  if (sim->ticks.of == 0 || state->step == before || state->far.is_finished) return false;
+  if (state->step == before || state->far.is_finished || !has_ticks(sim)) return false;
   next_multiple(&sim->ticks, state->step);
   return state->step == sim->ticks.last;
 }
@@ -665,31 +674,50 @@ struct sb_row sb_sim_glance(const struct sb_sim *sim)
   return row;
 }
 
-void sb_sim_look_ahead(struct sb_sim *sim, struct sb_sim_ahead *ahead)
+/* The number of samples from the next one, `first`, that lie before the end of the stretch that is under way, or begins now. */
+static int samples_ahead(struct sb_sim *sim, long long first)
+{
+  if (!sb_segment_is_moving_rigid(sim) || sim->state.far.is_slipping || has_ticks(sim)) return 0;
+  if (!sim->stretch->is_under_way) begin_stretch(sim);
+  int count = 0;
+  while (count < SB_SIM_BLOCK && !ends_by(sim, sb_sim_grid_s(sim, first + count * sim->samples.of))) count++;
+  return count;
+}
+
+struct sb_sim_outlook sb_sim_look_out(struct sb_sim *sim)
+{
+  const int count = samples_ahead(sim, next_multiple(&sim->samples, sim->state.step));
+  if (count == 0) return (struct sb_sim_outlook){0};
+  const struct sb_range speed = sb_range_scaled(sb_stretch_speed_range(sim), sim->state.motor_direction);
+  return (struct sb_sim_outlook){count, speed.least, speed.greatest};
+}
+
+/* The loads at the samples ahead, at each as if the machine were there. */
+static void take_loads_ahead(struct sb_sim *sim, long long first, const double *angle_rad, struct sb_sim_ahead *ahead)
 {
   struct sb_state *state = &sim->state;
-  const long long per_sample = sim->samples.of;
-  double shares[SB_SIM_BLOCK] = {0.0}, angle_rad[SB_SIM_BLOCK];
-  ahead->count = 0;
-  if (!sb_segment_is_moving_rigid(sim) || state->far.is_slipping || sim->ticks.of > 0) return;
-  if (!sim->stretch->is_under_way) begin_stretch(sim);
-  const long long first = next_multiple(&sim->samples, state->step);
-  for (long long step = first; ahead->count < SB_SIM_BLOCK && !ends_by(sim, sb_sim_grid_s(sim, step));
-       step += per_sample)
-    shares[ahead->count++] = share_at(sim, step);
-  if (ahead->count == 0) return;
-  sb_stretch_look(sim, ahead->count, shares, ahead->motor_speed_rad_s, angle_rad);
   const double time_s = state->time_s, output_speed = state->output_speed_rad_s, output_angle = state->output_angle_rad;
   for (int i = 0; i < ahead->count; i++) {
-    state->time_s = sb_sim_grid_s(sim, first + i * per_sample);
+    state->time_s = sb_sim_grid_s(sim, first + i * sim->samples.of);
     state->output_speed_rad_s = sim->segment->per_motor * ahead->motor_speed_rad_s[i];
     state->output_angle_rad = angle_rad[i];
     take_loads(sim, external_nm(sim), &ahead->own_load_nm[i], &ahead->next_load_nm[i]);
-    ahead->motor_speed_rad_s[i] *= sense_of(sim, state->gear);
   }
   state->time_s = time_s;
   state->output_speed_rad_s = output_speed;
   state->output_angle_rad = output_angle;
+}
+
+void sb_sim_look_ahead(struct sb_sim *sim, bool are_loads_asked, struct sb_sim_ahead *ahead)
+{
+  const long long first = next_multiple(&sim->samples, sim->state.step);
+  double shares[SB_SIM_BLOCK] = {0.0}, angle_rad[SB_SIM_BLOCK];
+  ahead->count = samples_ahead(sim, first);
+  if (ahead->count == 0) return;
+  for (int i = 0; i < ahead->count; i++) shares[i] = share_at(sim, first + i * sim->samples.of);
+  sb_stretch_look(sim, ahead->count, shares, ahead->motor_speed_rad_s, are_loads_asked ? angle_rad : NULL);
+  if (are_loads_asked) take_loads_ahead(sim, first, angle_rad, ahead);
+  for (int i = 0; i < ahead->count; i++) ahead->motor_speed_rad_s[i] *= sense_of(sim, sim->state.gear);
 }
 
 struct sb_row sb_sim_row(const struct sb_sim *sim)

@@ -308,18 +308,24 @@ static void mark_resting(struct sb_sim *sim)
   }
 }
 
+/* Its rate is one exponential, then, whatever the output does: its speed goes one way only. */
+static bool is_motor_free(const struct sb_sim *sim)
+{
+  return sim->state.link != SB_LINK_MESH;
+}
+
 /* Where speeds and torque turn over: their greatest values lie there, or at the ends. */
 static void mark(struct sb_sim *sim)
 {
   const struct sb_motion *m = &sim->stretch->motion;
   if (is_resting(sim)) {
     mark_resting(sim);
-    if (sim->state.link == SB_LINK_SLIP && can_raise_motor(sim, m->x_range)) mark_speed(sim, &m->x);
     return;
   }
-  if (can_raise_motor(sim, m->x_range)) mark_speed(sim, &m->x);
+  if (!is_motor_free(sim) && can_raise_motor(sim, m->x_range)) mark_speed(sim, &m->x);
   if (!sb_segment_is_rigid(sim) && can_raise_output(sim, m->w_range)) mark_speed(sim, &m->w);
-  const double least_nm = fmin(fabs(sim->sums.output_torque_nm.value), sim->model->limits.output_torque_nm);
+  const double known_nm = fmax(fabs(sim->sums.output_torque_nm.value), sim->torque_asked_nm);
+  const double least_nm = fmin(known_nm, sim->model->limits.output_torque_nm);
   if (sb_series_size(&m->torque, m->degree) > least_nm) mark_turns(sim, &m->torque);
 }
 
@@ -611,9 +617,22 @@ void sb_stretch_look(struct sb_sim *sim, int count, const double *shares, double
     }
   } else {
     sb_series_at_all(&m->x, m->degree, count, shares, motor_speed_rad_s);
-    sb_series_at_all(&m->turn, m->degree, count, shares, turn);
+    if (output_angle_rad != NULL) sb_series_at_all(&m->turn, m->degree, count, shares, turn);
   }
+  if (output_angle_rad == NULL) return;
   for (int i = 0; i < count; i++) output_angle_rad[i] = stretch->angle_rad + sim->segment->per_motor * turn[i];
+}
+
+/* A plain motion's speed goes one way only: its rate is an exponential and a constant, which have the same sign at both ends. */
+struct sb_range sb_stretch_speed_range(const struct sb_sim *sim)
+{
+  static const double rounding = 1e-9; /* far more than that of any share's value */
+  const struct sb_stretch *stretch = sim->stretch;
+  const double first = stretch->plain.x, last = stretch->plain_end.x;
+  const struct sb_range range =
+      stretch->is_plain ? (struct sb_range){fmin(first, last), fmax(first, last)} : stretch->motion.x_range;
+  const double slack = rounding * fmax(-range.least, range.greatest);
+  return (struct sb_range){range.least - slack, range.greatest + slack};
 }
 
 /* The battery's current under a held one is no polynomial of the speed, but as good as one of this many places. */

@@ -66,9 +66,12 @@ bool sb_stretch_begin_plainly(struct sb_sim *sim, double to_s, double length_s);
 void sb_stretch_move(struct sb_sim *sim, double share);
 
 /* The motor's speed and the output's angle at shares of a stretch in which they turn as one, to the bits to which sb_stretch_move()
- * brings the state; the arrays have room for SB_SIM_BLOCK. */
+ * brings the state; the arrays have room for SB_SIM_BLOCK, and the second may be NULL. */
 void sb_stretch_look(struct sb_sim *sim, int count, const double *shares, double *motor_speed_rad_s,
                      double *output_angle_rad);
+
+/* Bounds of the motor's speed until the end of the stretch, where motor and output turn as one; wide enough for rounding at any share. */
+struct sb_range sb_stretch_speed_range(const struct sb_sim *sim);
 
 /* The motor's turn from the beginning of the stretch to a share of it, in the direction in which its gear drives it. */
 double sb_stretch_turn(const struct sb_sim *sim, double share);

@@ -167,6 +167,44 @@ static void half_duty_is_half_the_voltage_of_the_worked_example(void **state)
   assert_near(plant_after(&plant, at.duty, 0.0, 20.0), 10.0, 1e-12);
 }
 
+/* Ticks until 10 s at speeds that swing; which tick was the first that the drive called itself settled at, -1: none was. */
+static int first_settled_tick(const struct sb_drive *drive)
+{
+  struct sb_drive_state now = sb_drive_start(drive, 0.0);
+  int first = -1;
+  for (int n = 1; n <= 2000; n++) {
+    const double time_s = n * drive->period_s;
+    const bool was_settled = sb_drive_is_settled(drive, &now, time_s - drive->period_s);
+    const struct sb_drive_state next = sb_drive_tick(drive, &now, time_s, 10.0 * sin(time_s), n % 2 == 0);
+    if (was_settled) {
+      assert_int_equal(next.command, now.command);
+      assert_near(next.duty, now.duty, 0.0);
+      assert_near(next.integral_rad, now.integral_rad, 0.0);
+    }
+    if (was_settled && first < 0) first = n - 1;
+    if (first >= 0) assert_true(was_settled);
+    now = next;
+  }
+  return first;
+}
+
+static void a_settled_drive_stays_as_it_is(void **state)
+{
+  (void)state;
+  struct sb_drive drive = open_drive();
+  assert_int_equal(first_settled_tick(&drive), 0);
+  drive.ramp_s = 1.0; /* 0.8 of it, in ticks of 5 ms, the first of which is at the start */
+  assert_int_equal(first_settled_tick(&drive), 159);
+  drive = ordered_drive();
+  assert_int_equal(first_settled_tick(&drive), 1400); /* the last command, at 7 s */
+  drive.ramp_s = 1.0;
+  assert_int_equal(first_settled_tick(&drive), 1400 + 159);
+  drive.mode = SB_DRIVE_SPEED_CONTROL;
+  drive.target_rad_s = 20.0;
+  drive.gain_per_rad_s = 0.05;
+  assert_int_equal(first_settled_tick(&drive), -1);
+}
+
 /* ---- the inner loop ---- */
 
 /* Runs the loop from a settled speed to a new target near it; the speed after time_s. */
@@ -428,6 +466,7 @@ int main(void)
       cmocka_unit_test(commands_to_go_forward_alone_change_nothing),
       cmocka_unit_test(a_ramp_raises_the_duty_by_its_share_each_tick_up_to_the_limit),
       cmocka_unit_test(a_new_command_ramps_from_nothing),
+      cmocka_unit_test(a_settled_drive_stays_as_it_is),
       cmocka_unit_test(a_ramped_start_follows_the_ramp_response),
       cmocka_unit_test(half_duty_is_half_the_voltage_of_the_worked_example),
       cmocka_unit_test(the_loop_follows_a_step_as_the_second_order_response),

@@ -161,6 +161,126 @@ static void a_track_that_is_taken_up_again_goes_on_as_it_would_have(void **state
   sb_map_tracks_clear(&parted);
 }
 
+/* What a motor draws is part of the state only where a battery is emptied by it. */
+static void what_a_blocked_motor_drew_keeps_no_tracks_apart_without_a_battery(void **state)
+{
+  (void)state;
+  struct sb_model model = blocked(false);
+  model_set_currents(&model, 2.6, 0.14, 0.5);
+  model.drive.ramp_s = 0.05;
+  model.drive.period_s = 0.01;
+  model_finish(&model);
+  assert_true(do_meet(&model));
+}
+
+/* A load that rises, stays and falls on a motor that turns all the while. */
+static struct sb_model rising(bool is_bent)
+{
+  static const double x[] = {0.0, 1.0, 2.5, 4.0, 6.0}, torque_nm[] = {0.3, 0.3, 2.0, 2.0, 0.5};
+  struct sb_model model = model_two_gears("selector");
+  model_add_profile(&model, SB_OVER_TIME, true, 5, x, torque_nm);
+  if (is_bent) model_add_quadratic(&model, 0.02);
+  model.run.duration_s = 8.0;
+  model_finish(&model);
+  return model;
+}
+
+static void assert_same_spots(const struct sb_track *one, const struct sb_track *other, int first, int last)
+{
+  for (int n = first; n <= last; n++)
+    assert_memory_equal(&one->spots[n], &other->spots[n],
+                        offsetof(struct sb_spot, flags) + sizeof one->spots[n].flags); /* a gap follows */
+}
+
+/* Samples that a path passes unseen are within their bounds, change no bit of those that follow, and show the same once somebody
+ * looks, in whichever order; nor do they change what counts as simulated. A filter sees each of them. */
+static void closed_samples_are_as_those_that_were_looked_at(void **state)
+{
+  (void)state;
+  enum { STRIDE = SB_TRACK_STRIDE };
+  for (int kind = 0; kind < 3; kind++) {
+    struct sb_model model = rising(kind > 0);
+    model.control.sensor.filter_s = kind == 2 ? 0.05 : 0.0;
+    model.control.sensor.resolution_fraction = kind == 0 ? 0.01 : 0.0;
+    struct sb_tracks open, closed;
+    struct sb_error err = {SB_OK, ""};
+    assert_int_equal(sb_map_tracks_init(&open, &model, &err), SB_OK);
+    assert_int_equal(sb_map_tracks_init(&closed, &model, &err), SB_OK);
+    struct sb_track *seen = &open.items[0], *passed = &closed.items[0];
+    while (seen->count <= open.end_sample) assert_int_equal(sb_map_tracks_extend(&open, 0, &err), SB_OK);
+    while (passed->count <= closed.end_sample)
+      assert_int_equal(sb_map_tracks_extend_calmly(&closed, 0, INT32_MIN, &err), SB_OK);
+    assert_true(closed.sample_count == open.sample_count && passed->part_count == seen->part_count);
+    int count = 0;
+    for (int n = 0; n < passed->count; n++) {
+      const struct sb_spot *at = &passed->spots[n], *bits = &seen->spots[n];
+      if (at->flags != SB_SPOT_CLOSED) {
+        assert_same_spots(passed, seen, n, n);
+        continue;
+      }
+      count++;
+      assert_true(at->reading <= bits->reading && bits->greatest <= at->greatest);
+    }
+    assert_true(kind == 2 ? count == 0 : count > 5 * (STRIDE - 1));
+    for (int i = 0; i < seen->part_count; i++) {
+      assert_near(passed->parts[i].torque_nm, seen->parts[i].torque_nm, 0.0);
+      assert_near(passed->parts[i].turns, seen->parts[i].turns, 0.0);
+      assert_int_equal(passed->parts[i].view.is_plain, seen->parts[i].view.is_plain);
+    }
+    for (int n = passed->count - 1; n >= 0; n -= 7) {
+      if (passed->spots[n].flags == SB_SPOT_CLOSED) assert_int_equal(sb_map_tracks_open(&closed, 0, n, &err), SB_OK);
+      assert_same_spots(passed, seen, n, n);
+    }
+    assert_same_spots(passed, seen, 0, seen->count - 1);
+    assert_true(closed.sample_count == open.sample_count);
+    sb_map_tracks_clear(&open);
+    sb_map_tracks_clear(&closed);
+  }
+}
+
+/* A torque that turns over between samples need not be found where a path has had a greater one; it is found when somebody asks. */
+static void torques_below_what_is_asked_for_are_found_when_they_are(void **state)
+{
+  (void)state;
+  enum { STRIDE = SB_TRACK_STRIDE, PART_MAX = 40 };
+  const double asked_nm = 1e3;
+  struct sb_model model = swinging();
+  struct sb_tracks all, few;
+  struct sb_error err = {SB_OK, ""};
+  model.run.duration_s = 15.0;
+  assert_int_equal(sb_map_tracks_init(&all, &model, &err), SB_OK);
+  assert_int_equal(sb_map_tracks_init(&few, &model, &err), SB_OK);
+  sb_map_tracks_ask_torque(&few, asked_nm);
+  int missing = 0;
+  while (all.items[0].part_count < PART_MAX) assert_int_equal(sb_map_tracks_extend(&all, 0, &err), SB_OK);
+  while (few.items[0].part_count < PART_MAX) assert_int_equal(sb_map_tracks_extend(&few, 0, &err), SB_OK);
+  const long long sample_count = few.sample_count;
+  for (int i = PART_MAX - 1; i > 0; i--) {
+    const struct sb_track_part *whole = &all.items[0].parts[i], *part = &few.items[0].parts[i];
+    assert_true(whole->torque_nm < asked_nm && whole->torque_from_nm == 0.0F &&
+                (double)part->torque_from_nm == asked_nm);
+    missing += part->torque_nm < whole->torque_nm;
+    double torque_nm;
+    assert_int_equal(sb_map_tracks_find_torque(&few, 0, i * STRIDE, &torque_nm, &err), SB_OK);
+    assert_near(torque_nm, whole->torque_nm, 0.0);
+    assert_near(part->given_j, whole->given_j, 0.0);
+  }
+  assert_true(missing > PART_MAX / 2);
+  assert_true(few.sample_count == sample_count);
+  /* Up to a command amid a stretch, too. */
+  struct sb_track_part early, late;
+  for (int sample = 5 * STRIDE + 3; sample < 9 * STRIDE; sample += 7) {
+    assert_true(sb_map_tracks_child(&all, 0, sample, 1, &early, &err) > 0);
+    assert_true(sb_map_tracks_child(&few, 0, sample, 1, &late, &err) > 0);
+    double torque_nm;
+    assert_int_equal(sb_map_tracks_find_torque(&few, 0, sample, &torque_nm, &err), SB_OK);
+    assert_near(torque_nm, early.torque_nm, 0.0);
+    assert_true(late.torque_nm <= early.torque_nm);
+  }
+  sb_map_tracks_clear(&all);
+  sb_map_tracks_clear(&few);
+}
+
 /* A blocked motor takes the same energy in each part of a track. It does so, too, in the first one for which the track is followed on
  * after another one has met it farther back. */
 static void a_track_that_was_met_goes_on_from_its_own_end(void **state)
@@ -266,6 +386,9 @@ int main(void)
       cmocka_unit_test(a_track_that_is_taken_up_again_goes_on_as_it_would_have),
       cmocka_unit_test(a_track_that_is_let_go_gives_back_what_it_took),
       cmocka_unit_test(a_track_that_was_met_goes_on_from_its_own_end),
+      cmocka_unit_test(what_a_blocked_motor_drew_keeps_no_tracks_apart_without_a_battery),
+      cmocka_unit_test(closed_samples_are_as_those_that_were_looked_at),
+      cmocka_unit_test(torques_below_what_is_asked_for_are_found_when_they_are),
       cmocka_unit_test(windows_of_different_counts_keep_tracks_apart_until_they_are_empty),
       cmocka_unit_test(rows_of_a_sample_are_those_that_there_are),
   };
