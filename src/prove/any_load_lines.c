@@ -42,10 +42,10 @@ static double waited(struct asking *asking, enum sb_edge_side side, int gear, do
 {
   struct sb_edges *edges = asking->edges;
   struct sb_corner corner = sb_edge_corner(edges, gear, motor_rad_s);
-  struct sb_span span = {corner, corner, false};
+  struct sb_span span = {corner, corner, false, false};
   for (int k = 0; k < asking->lines->debounce; k++) {
     span = sb_edge_sample(edges, gear, &span);
-    asking->is_doubtful = asking->is_doubtful || span.is_boxed || span.low.motor_rad_s < 0.0;
+    asking->is_doubtful = asking->is_doubtful || sb_span_is_boxed(&span) || span.low.motor_rad_s < 0.0;
   }
   return side == SB_EDGE_SLOW ? span.low.motor_rad_s : span.high.motor_rad_s;
 }
@@ -55,8 +55,9 @@ static void check_clutch(struct asking *asking, int gear, double motor_rad_s)
 {
   if (!asking->edges->has_clutch) return;
   const struct sb_corner corner = sb_edge_corner(asking->edges, gear, motor_rad_s);
-  const struct sb_span span = {corner, corner, false};
-  if (sb_edge_sample(asking->edges, gear, &span).is_boxed) asking->is_doubtful = true;
+  const struct sb_span span = {corner, corner, false, false};
+  const struct sb_span next = sb_edge_sample(asking->edges, gear, &span);
+  if (sb_span_is_boxed(&next)) asking->is_doubtful = true;
 }
 
 /* ---- rows and columns ---- */
@@ -178,7 +179,7 @@ static void begin(struct asking *asking)
     lines->heaviest_rad_s[gear] = steady(edges, SB_EDGE_SLOW, gear);
   }
   const double low = fmin(lines->start.low.motor_rad_s, lines->start_last.low.motor_rad_s);
-  asking->is_doubtful = lines->start.is_boxed || lines->start_last.is_boxed || low < 0.0;
+  asking->is_doubtful = sb_span_is_boxed(&lines->start) || sb_span_is_boxed(&lines->start_last) || low < 0.0;
   check_clutch(asking, lines->start_gear, lines->start.low.motor_rad_s);
   check_clutch(asking, 1, lines->lightest_rad_s[1]);
   if (lines->start_gear == 1) {

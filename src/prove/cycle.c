@@ -46,6 +46,7 @@ int sb_answer_cycle(struct sb_reach *reach, const struct sb_reach_commands *comm
 {
   struct search search = {reach, INT_MAX, INT_MAX};
   const int last = last_sample(reach);
+  reach->is_restless = false;
   for (int g = 0; g < reach->gear_count; g++) {
     for (int way = 0; way < SB_REACH_WAYS; way++) {
       const struct sb_spans *set = &commands->sets[g][way];
@@ -55,5 +56,6 @@ int sb_answer_cycle(struct sb_reach *reach, const struct sb_reach_commands *comm
       }
     }
   }
-  return search.best;
+  /* What is followed no further may yet bring one. */
+  return search.best == INT_MAX && reach->is_restless ? last : search.best;
 }

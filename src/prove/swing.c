@@ -66,7 +66,7 @@ static bool comes_again(struct swing *swing, int slower, int way, double load_nm
     fail_memory(reach);
     return false;
   }
-  only->sets[gear][is_up ? SB_REACH_DOWN : SB_REACH_UP] = (struct sb_spans){1, {{corner, corner, false}}};
+  only->sets[gear][is_up ? SB_REACH_DOWN : SB_REACH_UP] = (struct sb_spans){1, {{corner, corner, false, false}}};
   bind(swing, load_nm, load_nm);
   (void)sb_reach_next(reach, only, next);
   free(only);
