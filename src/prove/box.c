@@ -111,8 +111,7 @@ static double from_all(struct settling *settling, const double due[SB_GEAR_MAX])
       for (int count = 1 - reach->debounce; count < reach->debounce; count++) {
         const struct sb_reach_item item = {count, reach->engaged[g].items[i]};
         struct round round = {settling->follows, -1};
-        const bool is_waiting =
-            sb_reach_follow_on(reach, g, &item, last_sample(reach, g), collect, &round);
+        const bool is_waiting = sb_reach_follow_on(reach, g, &item, last_sample(reach, g), collect, &round);
         if (is_unsettled(settling, g, is_waiting)) return INFINITY;
         if (round.last >= 0) time_s = fmax(time_s, due[g] + (round.last + 1) * reach->edges.sample_s);
       }
@@ -270,8 +269,8 @@ struct sb_answer_shifts sb_answer_box_shifts(struct sb_reach *reach, const struc
     for (int i = 0; i < set->count; i++) {
       struct sb_edge_arrivals arrivals;
       struct sb_edge_clutch_facts facts = {INFINITY, INFINITY, -INFINITY};
-      sb_edge_arrive_slipping(&reach->edges, gear, sb_reach_next_gear(gear, way), &set->items[i], reach->dwell, &arrivals,
-                              &facts);
+      sb_edge_arrive_slipping(&reach->edges, gear, sb_reach_next_gear(gear, way), &set->items[i], reach->dwell,
+                              &arrivals, &facts);
       out.longest_s = fmax(out.longest_s, arrivals.greatest_engaged_s);
       out.standstill_s = fmax(out.standstill_s, facts.standstill_s);
       out.least_output_rad_s = fmin(out.least_output_rad_s, facts.least_output_rad_s);

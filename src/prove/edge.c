@@ -150,7 +150,8 @@ double sb_edge_reading(const struct sb_edges *edges, double motor_rad_s)
 
 struct sb_corner sb_edge_corner(const struct sb_edges *edges, int gear, double motor_rad_s)
 {
-  return (struct sb_corner){motor_rad_s, motor_rad_s * sb_edge_per_motor(edges, gear), sb_edge_reading(edges, motor_rad_s)};
+  return (struct sb_corner){motor_rad_s, motor_rad_s * sb_edge_per_motor(edges, gear),
+                            sb_edge_reading(edges, motor_rad_s)};
 }
 
 /* No course exceeds these, so that nobody looks for places where speeds and torque turn over. */

@@ -87,7 +87,7 @@ struct sb_edge_shift {
 
 /* What the clutch did on the courses that are watched. */
 struct sb_edge_slips {
-  bool is_leading, is_lagging;  /* the motor came to turn faster, slower than the gears, in gear */
+  bool is_leading, is_lagging;    /* the motor came to turn faster, slower than the gears, in gear */
   double least_rad_s, most_rad_s; /* of the motor where both sides met */
 };
 
@@ -108,7 +108,7 @@ struct sb_edges {
   struct sb_edge_shift now;  /* of the shift that is followed */
   double command_s;          /* its beginning */
   struct sb_edge_slips slips;
-  enum sb_status status;     /* of the first simulation that failed */
+  enum sb_status status; /* of the first simulation that failed */
   struct sb_error err;
 };
 

@@ -477,7 +477,7 @@ static void arrive_spread(struct sb_edges *edges, int gear, int to, const struct
 }
 
 void sb_edge_arrive_at_once(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
-                    struct sb_edge_arrivals *out)
+                            struct sb_edge_arrivals *out)
 {
   if (edges->model->shifter.ops->is_direction_selected && edges->lane_count == SB_EDGE_LANES) {
     arrive_spread(edges, gear, to, from, dwell, out);

@@ -51,9 +51,8 @@ static double cycle_s(const struct sb_reach *reach, int samples)
 
 static void note_shifts(struct proving *proving, struct sb_prove *out)
 {
-  const struct sb_answer_shifts shifts = proving->reach.has_boxes
-                                             ? sb_answer_box_shifts(&proving->reach, &proving->all)
-                                             : sb_answer_shifts(&proving->reach, &proving->all);
+  const struct sb_answer_shifts shifts = proving->reach.has_boxes ? sb_answer_box_shifts(&proving->reach, &proving->all)
+                                                                  : sb_answer_shifts(&proving->reach, &proving->all);
   out->bounds[SB_PROVE_SHIFT] = shifts.longest_s;
   out->bounds[SB_PROVE_STANDSTILL] = shifts.standstill_s;
   out->bounds[SB_PROVE_OUTPUT] = shifts.least_output_rad_s;
@@ -155,6 +154,7 @@ static enum sb_status solve(struct proving *proving, const struct question *ques
   if (question->is_forward_only && reach->edges.least_output_rad_s < -reach->edges.sizes.speed_rad_s) {
     out->outside = turns_back;
   }
+  if (reach->has_boxes && reach->trouble != NULL) out->outside = reach->trouble;
   out->has_boxes = reach->has_boxes;
   out->return_up_to_nm = reach->has_boxes ? (double)NAN : return_up_to_nm(proving);
   if (!is_spread && tighten(reach, out) != SB_OK) return reach->edges.status;

@@ -17,15 +17,26 @@ enum { PEACE_EVERY = 64 };
 
 static const char no_engagement[] =
     "gearbox.shifter.shift_timeout: there are loads under which a shift does not engage in that time";
+static const char runs_away[] =
+    "gearbox.shifter.torque: there are loads under which the clutch slips in gear and lets the output turn ever faster";
 static const char slips_before_lock[] =
     "gearbox.back_efficiency: the clutch slips in gear, and a gear cannot be driven backwards";
-static const char slips_from_rest[] =
-    "load.breakaway: it may hold an output that stops while the clutch slips in gear";
+static const char slips_from_rest[] = "load.breakaway: it may hold an output that stops while the clutch slips in gear";
 static const char no_end[] = "controller: the sets of states do not come to an end";
 
 static void find_trouble(struct sb_reach *reach, const char *trouble)
 {
   if (reach->trouble == NULL) reach->trouble = trouble;
+}
+
+/* An output beyond so many times what the motor turns it at without a load runs away. */
+static const double away_share = 20.0;
+
+static bool is_away(const struct sb_edges *edges, const struct sb_span *span)
+{
+  const double per_motor = sb_edge_per_motor(edges, edges->model->gearbox.gear_count - 1);
+  const double most = away_share * fabs(per_motor) * edges->model->control.sensor.reference_rad_s;
+  return span->low.output_rad_s < -most || span->high.output_rad_s > most;
 }
 
 /* A box is in play: neither may a gear stop its output at once, nor may rest hold more than motion does. */
@@ -232,8 +243,8 @@ static void decide(struct waiting *waiting, const struct sb_reach_item *item)
   if (sb_span_is_boxed(&item->span)) {
     const struct sb_span *span = &item->span;
     take_boxes(reach);
-    const double slip_nm =
-        sb_edge_slip_torque_nm(edges, waiting->gear, span, span->is_leading, span->is_lagging);
+    if (is_away(edges, span)) find_trouble(reach, runs_away);
+    const double slip_nm = sb_edge_slip_torque_nm(edges, waiting->gear, span, span->is_leading, span->is_lagging);
     reach->slip_nm = fmax(reach->slip_nm, slip_nm);
   }
   for (int p = 0; p < gear->part_count; p++) {
@@ -262,7 +273,7 @@ static void close_waiting(struct sb_reach *reach, int gear, const struct sb_span
   }
   add_item(reach, &waiting.todo, 0, span);
   int rounds = 0;
-  while (waiting.todo.item_count > 0 && reach->trouble == NULL && reach->edges.status == SB_OK &&
+  while (waiting.todo.item_count > 0 && !(reach->has_boxes && reach->trouble != NULL) && reach->edges.status == SB_OK &&
          rounds++ < ROUNDS_MAX) {
     const struct sb_reach_item item = waiting.todo.items[--waiting.todo.item_count];
     decide(&waiting, &item);

@@ -53,8 +53,8 @@ struct sb_reach {
   struct sb_span start;                 /* at the first sample that may decide */
   double start_standing_s;              /* until the first sample that may decide */
   bool has_boxes;                       /* a clutch slips in gear, or engages too late for some first decisions */
-  double slip_nm;                       /* the greatest torque at the output of a clutch that slips in gear or in shifts */
-  bool is_restless;                     /* sets: a box was followed no further, though a command can still come from it */
+  double slip_nm;   /* the greatest torque at the output of a clutch that slips in gear or in shifts */
+  bool is_restless; /* sets: a box was followed no further, though a command can still come from it */
   const char *
       trouble; /* what makes the sets less than all that can be reached, as sb_prove_outside() says it; NULL: nothing */
 };
