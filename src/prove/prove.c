@@ -71,18 +71,26 @@ static void note_extremes(const struct proving *proving, struct sb_prove *out)
   out->bounds[SB_PROVE_CURRENT] = out->model->motor.has_currents ? extremes->current_a : NAN;
 }
 
-static void note_times(struct proving *proving, struct sb_prove *out)
+/* How long the output stands, and until it is settled. */
+static void note_waits(struct proving *proving, struct sb_prove *out)
 {
   struct sb_reach *reach = &proving->reach;
-  const bool has_boxes = reach->has_boxes;
-  double (*const settle)(struct sb_reach *, const struct sb_reach_commands *, int) =
-      has_boxes ? sb_answer_box_settle : sb_answer_settle;
-  out->bounds[SB_PROVE_STANDING] =
-      has_boxes ? sb_answer_box_standing(reach, &proving->all) : sb_answer_standing(reach, &proving->all);
+  if (reach->has_boxes) {
+    out->bounds[SB_PROVE_STANDING] = sb_answer_box_standing(reach, &proving->all);
+    out->bounds[SB_PROVE_RETURN_TIME] = sb_answer_box_settle(reach, &proving->all, SB_REACH_UP);
+    out->bounds[SB_PROVE_REACTION_TIME] = sb_answer_box_settle(reach, &proving->all, SB_REACH_DOWN);
+    return;
+  }
+  out->bounds[SB_PROVE_STANDING] = sb_answer_standing(reach, &proving->all);
+  out->bounds[SB_PROVE_RETURN_TIME] = sb_answer_settle(reach, &proving->all, SB_REACH_UP);
+  out->bounds[SB_PROVE_REACTION_TIME] = sb_answer_settle(reach, &proving->all, SB_REACH_DOWN);
+}
+
+static void note_cycles(struct proving *proving, struct sb_prove *out)
+{
+  struct sb_reach *reach = &proving->reach;
   out->bounds[SB_PROVE_CYCLE_ONCE] = cycle_s(reach, sb_answer_cycle(reach, &proving->all));
   out->bounds[SB_PROVE_CYCLE_LASTING] = cycle_s(reach, sb_answer_cycle(reach, &proving->lasting));
-  out->bounds[SB_PROVE_RETURN_TIME] = settle(reach, &proving->all, SB_REACH_UP);
-  out->bounds[SB_PROVE_REACTION_TIME] = settle(reach, &proving->all, SB_REACH_DOWN);
 }
 
 /* The least of the gears' loads up to which each is left upwards. */
@@ -149,7 +157,8 @@ static enum sb_status solve(struct proving *proving, const struct question *ques
   sb_answer_commands(reach, &proving->all, out);
   note_shifts(proving, out);
   note_extremes(proving, out);
-  note_times(proving, out);
+  note_waits(proving, out);
+  note_cycles(proving, out);
   if (question->is_swing_asked) note_swing(proving, out);
   if (question->is_forward_only && reach->edges.least_output_rad_s < -reach->edges.sizes.speed_rad_s) {
     out->outside = turns_back;
