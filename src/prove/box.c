@@ -179,7 +179,7 @@ double sb_answer_box_settle(struct sb_reach *reach, const struct sb_reach_comman
   const double acting = full.acting_nm[end], resisting = full.resisting_nm[end];
   const struct sb_edge_load last = {{acting, acting}, {resisting, resisting}, full.breakaway_nm};
   struct sb_reach_commands *both = calloc(2, sizeof *both);
-  double due[SB_GEAR_MAX], engaged_s = 0.0;
+  double due[SB_GEAR_MAX] = {0.0}, engaged_s = 0.0;
   if (way == SB_REACH_DOWN && !has_downshift(reach, commands)) {
     free(both);
     return has_commands(reach, commands) ? INFINITY : (double)NAN;
