@@ -187,6 +187,7 @@ static void a_clutch_that_slips_at_the_start_alone_is_proved_as_one_that_holds(v
   assert_near(prove.commands[1].downshift_to, proof_down, 1e-6);
   assert_near(prove.commands[1].downshift_from, 1.0 - 1.75 / (proof_stall * 4.0), 1e-4);
   assert_near(prove.bounds[SB_PROVE_CYCLE_ONCE], 3.0, 1e-12);
+  assert_true(prove.bounds[SB_PROVE_SWING] == prove.least_swing_proved_nm); /* no more than what is proved */
   assert_true(prove.bounds[SB_PROVE_RETURN_TIME] > 1.5 && prove.bounds[SB_PROVE_RETURN_TIME] < 4.0);
   assert_int_equal(prove.statements[SB_PROVE_STALL], SB_PROOF_PROVED);
   assert_int_equal(prove.statements[SB_PROVE_RETURN], SB_PROOF_PROVED);
