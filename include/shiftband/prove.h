@@ -10,6 +10,9 @@
  * Inside the class: a rigid machine in open loop at one voltage, all shifters, sampling, start delay, dwell, debounce, rounding
  * and filter of a reading of the speed. What takes a scenario out of it is named by its key.
  *
+ * A clutch that slips in gear, or is engaged only after some first decisions, makes boxes of the sets (src/prove/edge_clutch.h): safe,
+ * not exact.
+ *
  * A bounded rate of the load (load.bounds.rate) makes its torque a coordinate of the sets, in cells (src/prove/cells.h): safe, not exact.
  *
  * Source: shared with src/prove/edge.h.
@@ -89,7 +92,7 @@ struct sb_prove {
   const char *outside; /* the key that takes the scenario out of the class, with words why; NULL: it is inside */
   double lightest_nm, heaviest_nm;      /* of the torque from outside, forward */
   double acting_nm[2], resisting_nm[2]; /* the bounds themselves */
-  double return_up_to_nm;               /* the greatest constant load from which the fastest gear is engaged again */
+  double return_up_to_nm; /* the greatest constant load from which the fastest gear is engaged again; NAN: has_boxes */
   enum sb_proof statements[SB_PROVE_STATEMENTS];
   double bounds[SB_PROVE_BOUNDS];
   double shock_nms[2];          /* the greatest of downshifts, of upshifts */
@@ -97,6 +100,7 @@ struct sb_prove {
   double least_swing_proved_nm; /* no lesser swing makes it shift for ever */
   struct sb_prove_commands commands[SB_GEAR_MAX];
   bool is_safe_only; /* some set is wider than what can be reached */
+  bool has_boxes;    /* since a clutch slips in gear under some load, or engages after some first decisions */
   bool is_rate_used; /* the bounds count on the greatest rate of the load */
 
   /* What runs come to at worst, as far as they were sought, and the profiles that lead there; NAN: none was found. */

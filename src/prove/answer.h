@@ -62,4 +62,9 @@ struct sb_answer_shifts {
 };
 struct sb_answer_shifts sb_answer_shifts(struct sb_reach *reach, const struct sb_reach_commands *commands);
 
+/* box.c: the same of has_boxes; the shocks stay NAN. */
+double sb_answer_box_settle(struct sb_reach *reach, const struct sb_reach_commands *commands, int way);
+double sb_answer_box_standing(struct sb_reach *reach, const struct sb_reach_commands *commands);
+struct sb_answer_shifts sb_answer_box_shifts(struct sb_reach *reach, const struct sb_reach_commands *commands);
+
 #endif

@@ -156,7 +156,8 @@ static enum sb_status solve_by_sets(const struct sb_model *model, int pair, doub
       point->class = sb_any_load_class_of(prove);
       point->standing_s = prove->bounds[SB_PROVE_STANDING];
     }
-    if (status == SB_OK && prove->outside == NULL && isfinite(prove->bounds[SB_PROVE_SWING]) && isnan(point->high_nm)) {
+    if (status == SB_OK && prove->outside == NULL && !prove->has_boxes && isfinite(prove->bounds[SB_PROVE_SWING]) &&
+        isnan(point->high_nm)) {
       point->low_nm = prove->swing_at_nm[0];
       point->high_nm = prove->swing_at_nm[1];
     }

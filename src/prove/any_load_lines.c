@@ -4,6 +4,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "prove/edge_course.h"
 #include "shiftband/run.h"
 #include "theory/steady.h"
 
@@ -42,10 +43,10 @@ static double waited(struct asking *asking, enum sb_edge_side side, int gear, do
 {
   struct sb_edges *edges = asking->edges;
   struct sb_corner corner = sb_edge_corner(edges, gear, motor_rad_s);
-  struct sb_span span = {corner, corner, false};
+  struct sb_span span = {corner, corner, false, false};
   for (int k = 0; k < asking->lines->debounce; k++) {
     span = sb_edge_sample(edges, gear, &span);
-    asking->is_doubtful = asking->is_doubtful || span.is_boxed || span.low.motor_rad_s < 0.0;
+    asking->is_doubtful = asking->is_doubtful || sb_span_is_boxed(&span) || span.low.motor_rad_s < 0.0;
   }
   return side == SB_EDGE_SLOW ? span.low.motor_rad_s : span.high.motor_rad_s;
 }
@@ -55,8 +56,9 @@ static void check_clutch(struct asking *asking, int gear, double motor_rad_s)
 {
   if (!asking->edges->has_clutch) return;
   const struct sb_corner corner = sb_edge_corner(asking->edges, gear, motor_rad_s);
-  const struct sb_span span = {corner, corner, false};
-  if (sb_edge_sample(asking->edges, gear, &span).is_boxed) asking->is_doubtful = true;
+  const struct sb_span span = {corner, corner, false, false};
+  const struct sb_span next = sb_edge_sample(asking->edges, gear, &span);
+  if (sb_span_is_boxed(&next)) asking->is_doubtful = true;
 }
 
 /* ---- rows and columns ---- */
@@ -153,10 +155,13 @@ double sb_any_grid_least(const struct sb_any_grid *grid, const double *values, d
 
 /* ---- what hangs on no threshold ---- */
 
-static double steady(struct sb_edges *edges, enum sb_edge_side side, int gear)
+static double steady(struct sb_edges *edges, enum sb_edge_side side, int gear, bool *is_slipping)
 {
   const struct sb_corner middle = sb_edge_corner(edges, gear, 0.5 * edges->model->control.sensor.reference_rad_s);
-  return sb_edge_limit(edges, side, gear, &middle).motor_rad_s;
+  edges->now.has_slipped = false;
+  const double speed_rad_s = sb_edge_limit(edges, side, gear, &middle).motor_rad_s;
+  *is_slipping = edges->has_clutch && sb_edge_is_slipping(edges, side);
+  return speed_rad_s;
 }
 
 static void begin(struct asking *asking)
@@ -173,12 +178,15 @@ static void begin(struct asking *asking)
   lines->start_last =
       sb_edge_start(edges, lines->start_gear, (int)setup.start_delay_samples + lines->debounce - 1, &standing_s);
   if (lines->start_standing_s > 0.0) lines->start_standing_s += (lines->debounce - 1) * edges->sample_s;
+  bool is_light_slipping[2], is_heavy_slipping[2];
   for (int gear = 0; gear < 2; gear++) {
-    lines->lightest_rad_s[gear] = steady(edges, SB_EDGE_FAST, gear);
-    lines->heaviest_rad_s[gear] = steady(edges, SB_EDGE_SLOW, gear);
+    lines->lightest_rad_s[gear] = steady(edges, SB_EDGE_FAST, gear, &is_light_slipping[gear]);
+    lines->heaviest_rad_s[gear] = steady(edges, SB_EDGE_SLOW, gear, &is_heavy_slipping[gear]);
   }
+  lines->is_fast_slipping = is_heavy_slipping[1];
   const double low = fmin(lines->start.low.motor_rad_s, lines->start_last.low.motor_rad_s);
-  asking->is_doubtful = lines->start.is_boxed || lines->start_last.is_boxed || low < 0.0;
+  asking->is_doubtful = sb_span_is_boxed(&lines->start) || sb_span_is_boxed(&lines->start_last) || low < 0.0;
+  if (is_heavy_slipping[0] || is_light_slipping[0] || is_light_slipping[1]) asking->is_doubtful = true;
   check_clutch(asking, lines->start_gear, lines->start.low.motor_rad_s);
   check_clutch(asking, 1, lines->lightest_rad_s[1]);
   if (lines->start_gear == 1) {

@@ -55,6 +55,8 @@ struct sb_any_lines {
   struct sb_span start,
       start_last; /* at the first sample that may decide, and at the one that decides at the earliest */
   bool is_doubtful;
+  bool
+      is_fast_slipping; /* the heaviest load makes the clutch slip on the faster gear's way to rest or a steady speed */
   double start_standing_s;
   double lightest_rad_s[2], heaviest_rad_s[2]; /* steady states by gear */
   double start_waiting_rad_s;

@@ -70,7 +70,8 @@ bool sb_cells_apply(const struct sb_reach *reach, double longest_shift_s)
   const double rate = reach->edges.model->load.bounds.rate_nm_s;
   const struct sb_shifter_ops *shifter = reach->edges.model->shifter.ops;
   const bool is_timed = !shifter->has_clutch && !shifter->is_direction_selected;
-  if (!isfinite(rate) || !is_one_manner(load) || load->breakaway_nm > load->resisting_nm[1]) return false;
+  if (reach->has_boxes || !isfinite(rate) || !is_one_manner(load) || load->breakaway_nm > load->resisting_nm[1])
+    return false;
   if (!is_timed && engaged_samples_of(reach, longest_shift_s) > reach->dwell) return false;
   return isfinite(longest_shift_s) && width > 0.0 && MOVES_MAX * width > rate * reach->edges.sample_s;
 }
@@ -124,7 +125,7 @@ static struct sb_span widened(struct sb_cells *cells, int gear, const struct sb_
 {
   const double none = backwards * cells->reach->edges.model->control.sensor.reference_rad_s;
   struct sb_span out = *span;
-  if (out.low.motor_rad_s < -none || out.is_boxed) cells->has_left = true;
+  if (out.low.motor_rad_s < -none || sb_span_is_boxed(&out)) cells->has_left = true;
   if (out.low.motor_rad_s < 0.0) out.low.motor_rad_s = 0.0;
   out.low = rounded(cells, gear, &out.low, share, -1.0);
   out.high = rounded(cells, gear, &out.high, share, 1.0);

@@ -72,6 +72,7 @@ int sb_answer_cycle(struct sb_reach *reach, const struct sb_reach_commands *comm
 {
   struct search search = {.reach = reach, .best = INT_MAX};
   const int last = last_sample(reach);
+  reach->is_restless = false;
   find_soonest(&search, commands);
   for (int g = 0; g < reach->gear_count; g++) {
     for (int way = 0; way < SB_REACH_WAYS; way++) {
@@ -82,5 +83,6 @@ int sb_answer_cycle(struct sb_reach *reach, const struct sb_reach_commands *comm
       }
     }
   }
-  return search.best;
+  /* What is followed no further may yet bring one. */
+  return search.best == INT_MAX && reach->is_restless ? last : search.best;
 }

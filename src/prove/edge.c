@@ -57,7 +57,14 @@ static void before_engaging(void *context, const struct sb_sim *sim)
 static void on_event(void *context, const struct sb_sim *sim, enum sb_event event)
 {
   struct sb_edges *edges = context;
-  if (event == SB_EVENT_CLUTCH_SLIPPED) edges->now.has_slipped = true;
+  if (event == SB_EVENT_CLUTCH_SLIPPED) {
+    edges->now.has_slipped = true;
+    *(sim->state.slip_direction > 0 ? &edges->slips.is_leading : &edges->slips.is_lagging) = true;
+  }
+  if (event == SB_EVENT_ENGAGED || event == SB_EVENT_CLUTCH_HELD) {
+    edges->slips.least_rad_s = fmin(edges->slips.least_rad_s, sim->state.motor_speed_rad_s);
+    edges->slips.most_rad_s = fmax(edges->slips.most_rad_s, sim->state.motor_speed_rad_s);
+  }
   if (event != SB_EVENT_ENGAGED) return;
   edges->now.joined_rad_s = sim->state.motor_speed_rad_s;
   note_output(edges, sim);
@@ -136,14 +143,15 @@ double sb_edge_per_motor(const struct sb_edges *edges, int gear)
   return path->output_direction / path->ratio;
 }
 
-static double reading_of(const struct sb_edges *edges, double motor_rad_s)
+double sb_edge_reading(const struct sb_edges *edges, double motor_rad_s)
 {
   return fabs(motor_rad_s) / edges->model->control.sensor.reference_rad_s;
 }
 
 struct sb_corner sb_edge_corner(const struct sb_edges *edges, int gear, double motor_rad_s)
 {
-  return (struct sb_corner){motor_rad_s, motor_rad_s * sb_edge_per_motor(edges, gear), reading_of(edges, motor_rad_s)};
+  return (struct sb_corner){motor_rad_s, motor_rad_s * sb_edge_per_motor(edges, gear),
+                            sb_edge_reading(edges, motor_rad_s)};
 }
 
 /* No course exceeds these, so that nobody looks for places where speeds and torque turn over. */
@@ -205,19 +213,19 @@ struct sb_corner sb_edge_after(struct sb_edges *edges, enum sb_edge_side side, i
   sb_edge_begin(edges, side, gear, from, fmax(steps * step_s - time_s, 0.0));
   sb_edge_advance(edges, side, (long long)steps);
   struct sb_corner out = sb_edge_finish(edges, side, from->filtered);
-  out.filtered = sb_edge_filter(edges, from->filtered, reading_of(edges, out.motor_rad_s));
+  out.filtered = sb_edge_filter(edges, from->filtered, sb_edge_reading(edges, out.motor_rad_s));
   return out;
 }
 
 double sb_edge_least_reading(const struct sb_edges *edges, double low_rad_s, double high_rad_s)
 {
   if (low_rad_s <= 0.0 && high_rad_s >= 0.0) return 0.0;
-  return fmin(reading_of(edges, low_rad_s), reading_of(edges, high_rad_s));
+  return fmin(sb_edge_reading(edges, low_rad_s), sb_edge_reading(edges, high_rad_s));
 }
 
 double sb_edge_greatest_reading(const struct sb_edges *edges, double low_rad_s, double high_rad_s)
 {
-  return fmax(reading_of(edges, low_rad_s), reading_of(edges, high_rad_s));
+  return fmax(sb_edge_reading(edges, low_rad_s), sb_edge_reading(edges, high_rad_s));
 }
 
 bool sb_edge_is_slipping(const struct sb_edges *edges, enum sb_edge_side side)
@@ -232,32 +240,6 @@ void sb_edge_take_instant(struct sb_edges *edges, enum sb_edge_side side, int ge
   (void)sb_edge_finish(edges, side, 0.0);
 }
 
-/* A load jumps: the heaviest finds the fastest course, and the lightest the slowest. Between them the torque is greatest at an end,
- * or where the output only just turns. */
-static void take_jumps(struct sb_edges *edges, int gear, const struct sb_span *span)
-{
-  const double low = span->low.motor_rad_s, high = span->high.motor_rad_s, hair = 1e-9 * edges->sizes.speed_rad_s;
-  sb_edge_take_instant(edges, SB_EDGE_SLOW, gear, high);
-  sb_edge_take_instant(edges, SB_EDGE_FAST, gear, low);
-  if (low <= 0.0 && high > hair) sb_edge_take_instant(edges, SB_EDGE_SLOW, gear, hair);
-  if (low < -hair && high >= 0.0) sb_edge_take_instant(edges, SB_EDGE_FAST, gear, -hair);
-}
-
-struct sb_span sb_edge_sample(struct sb_edges *edges, int gear, const struct sb_span *from)
-{
-  struct sb_span out;
-  if (!edges->is_motion_alone) take_jumps(edges, gear, from);
-  edges->now.has_slipped = false;
-  out.low = sb_edge_after(edges, SB_EDGE_SLOW, gear, &from->low, edges->sample_s);
-  out.is_boxed = sb_edge_is_slipping(edges, SB_EDGE_SLOW);
-  out.high = sb_edge_after(edges, SB_EDGE_FAST, gear, &from->high, edges->sample_s);
-  out.is_boxed = from->is_boxed || out.is_boxed || sb_edge_is_slipping(edges, SB_EDGE_FAST);
-  const double low = out.low.motor_rad_s, high = out.high.motor_rad_s;
-  out.low.filtered = sb_edge_filter(edges, from->low.filtered, sb_edge_least_reading(edges, low, high));
-  out.high.filtered = sb_edge_filter(edges, from->high.filtered, sb_edge_greatest_reading(edges, low, high));
-  return out;
-}
-
 struct sb_corner sb_edge_limit(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from)
 {
   struct sb_sim *sim = &edges->lanes[side].sim;
@@ -266,15 +248,22 @@ struct sb_corner sb_edge_limit(struct sb_edges *edges, enum sb_edge_side side, i
   const struct sb_sim_multiple usual = sim->samples;
   sb_edge_begin(edges, side, gear, from, 0.0);
   sim->samples = (struct sb_sim_multiple){chunk, 0};
-  double last = INFINITY;
-  for (int i = 1; i <= 400 && fabs(sim->state.motor_speed_rad_s - last) > 1e-4 * edges->sizes.speed_rad_s; i++) {
+  const double close = 1e-4 * edges->sizes.speed_rad_s;
+  double last = INFINITY, last_output = INFINITY;
+  for (int i = 1; i <= 400; i++) {
+    const bool is_slipping = sim->state.link == SB_LINK_SLIP; /* then the output need not rest with the motor */
+    if (fabs(sim->state.motor_speed_rad_s - last) <= close &&
+        !(is_slipping && fabs(sim->state.output_speed_rad_s - last_output) > close)) {
+      break;
+    }
     last = sim->state.motor_speed_rad_s;
+    last_output = sim->state.output_speed_rad_s;
     sb_edge_advance(edges, side, i * chunk);
     if (edges->status != SB_OK) break;
   }
   sim->samples = usual;
   const struct sb_corner out = sb_edge_finish(edges, side, 0.0);
-  return (struct sb_corner){out.motor_rad_s, out.output_rad_s, reading_of(edges, out.motor_rad_s)};
+  return (struct sb_corner){out.motor_rad_s, out.output_rad_s, sb_edge_reading(edges, out.motor_rad_s)};
 }
 
 /* The time within the step that ends at `to` at which a course from a corner at `from` passes a speed. */
@@ -312,41 +301,4 @@ double sb_edge_time_s(struct sb_edges *edges, enum sb_edge_side side, int gear, 
     if (edges->status != SB_OK) break;
   }
   return INFINITY;
-}
-
-/* From rest, what holds at rest may be more than the load that resists in motion. */
-static void begin_start(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from)
-{
-  struct sb_edge_lane *lane = &edges->lanes[side];
-  const struct sb_edge_load *load = &edges->load;
-  struct sb_load_part *resisting = sb_edge_resisting_part(&lane->model.load);
-  const double hold_nm = load->acting_nm[1] + load->breakaway_nm - sb_edge_acting_part(&lane->model.load)->torque_nm;
-  if (side == SB_EDGE_SLOW && load->breakaway_nm > load->resisting_nm[1]) resisting->breakaway_nm = hold_nm;
-  sb_edge_begin(edges, side, gear, from, 0.0);
-}
-
-struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, double *standing_s)
-{
-  const double speed_rad_s = edges->model->run.initial_output_speed_rad_s / sb_edge_per_motor(edges, gear);
-  const struct sb_corner from = sb_edge_corner(edges, gear, speed_rad_s);
-  struct sb_corner ends[SB_EDGE_SIDES];
-  bool is_boxed = false;
-  edges->now.has_slipped = false;
-  for (int side = 0; side < SB_EDGE_SIDES; side++) {
-    begin_start(edges, (enum sb_edge_side)side, gear, &from);
-    double filtered = from.filtered;
-    for (int k = 1; k <= sample; k++) {
-      sb_edge_advance(edges, (enum sb_edge_side)side, k * edges->steps_per_sample);
-      filtered = sb_edge_filter(edges, filtered, reading_of(edges, edges->lanes[side].sim.state.motor_speed_rad_s));
-    }
-    ends[side] = sb_edge_finish(edges, (enum sb_edge_side)side, filtered);
-    is_boxed = is_boxed || sb_edge_is_slipping(edges, (enum sb_edge_side)side);
-    sb_edge_resisting_part(&edges->lanes[side].model.load)->breakaway_nm = 0.0;
-  }
-  struct sb_sim *slow = &edges->lanes[SB_EDGE_SLOW].sim;
-  const double standing = sb_sim_sums(slow)->standstill_time_s;
-  /* What turns back at once, or at first, might have been held by a lesser load. */
-  const bool is_back = speed_rad_s < 0.0 || slow->state.motor_speed_rad_s < 0.0;
-  *standing_s = is_back ? sample * edges->sample_s : standing;
-  return (struct sb_span){ends[SB_EDGE_SLOW], ends[SB_EDGE_FAST], is_boxed};
 }

@@ -16,7 +16,7 @@
  * Through a shift the motor's course follows from its speed alone, the output's is ordered as above, and the speed to which
  * they join rises with both. A selector engages at one time: the ends are carried over. A swing arm engages at a time that follows
  * from the motor's speed: cells of it, least and greatest over both ends' times. A clutch slips between motor and output in a way
- * that keeps the order of both: the two corners are carried over.
+ * that keeps the order of both: the two corners are carried over (edge_clutch.h).
  *
  * Source: order of the solutions of a scalar equation and of quasi-monotone systems: E. Kamke, W. Mueller, as in any book on
  * differential inequalities (from memory); tested against runs in tests/prove/.
@@ -85,6 +85,12 @@ struct sb_edge_shift {
   bool has_slipped;                 /* the clutch slipped again after its sides had met */
 };
 
+/* What the clutch did on the courses that are watched. */
+struct sb_edge_slips {
+  bool is_leading, is_lagging;    /* the motor came to turn faster, slower than the gears, in gear */
+  double least_rad_s, most_rad_s; /* of the motor where both sides met */
+};
+
 struct sb_edges {
   struct sb_edge_lane *lanes; /* lanes[lane_count], owned */
   int lane_count;             /* SB_EDGE_SIDES; SB_EDGE_LANES with a spread of machines */
@@ -101,7 +107,8 @@ struct sb_edges {
   double least_output_rad_s; /* of all courses, at their events and ends */
   struct sb_edge_shift now;  /* of the shift that is followed */
   double command_s;          /* its beginning */
-  enum sb_status status;     /* of the first simulation that failed */
+  struct sb_edge_slips slips;
+  enum sb_status status; /* of the first simulation that failed */
   struct sb_error err;
 };
 
@@ -194,7 +201,8 @@ struct sb_edge_arrivals {
   int count;
   struct sb_edge_arrival items[SB_EDGE_ARRIVALS_MAX];
   double least_engaged_s, greatest_engaged_s; /* after the command */
-  bool is_loose;                              /* some may have been engaged, and decided, samples before */
+  bool is_late;  /* the last item, at the earliest sample that it may be, is all that engages there or any later */
+  bool is_loose; /* such sets do not come to an end */
 };
 
 /* Carries a span through a shift; `dwell` is the first sample that may decide. */

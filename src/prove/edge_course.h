@@ -21,6 +21,24 @@ struct sb_corner sb_edge_finish(struct sb_edges *edges, enum sb_edge_side side, 
 /* Whether the clutch of a course that has been followed slips, or has begun to slip. */
 bool sb_edge_is_slipping(const struct sb_edges *edges, enum sb_edge_side side);
 
+/* From here on slips are watched; a course that has been followed may end slipping. */
+void sb_edge_watch_slips(struct sb_edges *edges);
+void sb_edge_note_slip(struct sb_edges *edges, enum sb_edge_side side);
+
+/* A course begins with a command from a gear to another one. */
+void sb_edge_command(struct sb_edges *edges, enum sb_edge_side side, int gear, int to, const struct sb_corner *from);
+
+/* The time to engage from a corner, and the state just before. */
+struct sb_edge_shift sb_edge_engaging(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
+                                      const struct sb_corner *from);
+
+/* The first sample that finds the gear engaged, and may decide. Pure. */
+int sb_edge_first_sample(const struct sb_edges *edges, double engaged_s, int dwell);
+
+/* Carries a span through a shift by a selector or a swing arm; the times in `out` have begun. */
+void sb_edge_arrive_at_once(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
+                            struct sb_edge_arrivals *out);
+
 /* What a speed delivers under the load of a side counts, if only for an instant. */
 void sb_edge_take_instant(struct sb_edges *edges, enum sb_edge_side side, int gear, double motor_rad_s);
 
@@ -29,6 +47,9 @@ void sb_edge_look_across(struct sb_edges *edges, const struct sb_sim *sim);
 
 /* The output's speed as a multiple of the motor's. Pure. */
 double sb_edge_per_motor(const struct sb_edges *edges, int gear);
+
+/* What is read at a speed, as a fraction of the reference. Pure. */
+double sb_edge_reading(const struct sb_edges *edges, double motor_rad_s);
 
 /* The least and the greatest reading of all speeds between two. Pure. */
 double sb_edge_least_reading(const struct sb_edges *edges, double low_rad_s, double high_rad_s);

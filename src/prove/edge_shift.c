@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* edge_shift.c - both edges of a set of states through a shift (edge.h). */
-#include <limits.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -20,7 +19,7 @@ static void record(const struct track *track, int sample, double motor_rad_s)
   track->high[sample] = fmax(track->high[sample], motor_rad_s);
 }
 
-static void command(struct sb_edges *edges, enum sb_edge_side side, int gear, int to, const struct sb_corner *from)
+void sb_edge_command(struct sb_edges *edges, enum sb_edge_side side, int gear, int to, const struct sb_corner *from)
 {
   struct sb_sim *sim = &edges->lanes[side].sim;
   edges->now =
@@ -96,7 +95,7 @@ double sb_edge_standing_s(struct sb_edges *edges, enum sb_edge_side side, int ge
 struct sb_corner sb_edge_shift(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
                                const struct sb_corner *from, int sample, struct sb_edge_shift *shift)
 {
-  command(edges, side, gear, to, from);
+  sb_edge_command(edges, side, gear, to, from);
   watch_rest(edges, side);
   struct sb_sim *sim = &edges->lanes[side].sim;
   watch_standing(edges, side, sample);
@@ -165,7 +164,7 @@ struct sb_edge_shifts sb_edge_shifts(struct sb_edges *edges, int gear, int to, c
 struct sb_edge_passage sb_edge_pass(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
                                     const struct sb_corner *from, int sample)
 {
-  command(edges, side, gear, to, from);
+  sb_edge_command(edges, side, gear, to, from);
   go_on(edges, side, sample, sample, NULL);
   const bool is_slipping_now = edges->has_clutch && sb_edge_is_slipping(edges, side);
   return (struct sb_edge_passage){sb_edge_finish(edges, side, 0.0), edges->now.engaged_s, is_slipping_now};
@@ -173,17 +172,16 @@ struct sb_edge_passage sb_edge_pass(struct sb_edges *edges, enum sb_edge_side si
 
 double sb_edge_standing_after_s(struct sb_edges *edges, int gear, int to, const struct sb_corner *from, int sample)
 {
-  command(edges, SB_EDGE_SLOW, gear, to, from);
+  sb_edge_command(edges, SB_EDGE_SLOW, gear, to, from);
   watch_standing(edges, SB_EDGE_SLOW, sample);
   (void)sb_edge_finish(edges, SB_EDGE_SLOW, 0.0);
   return edges->now.standing_s;
 }
 
-/* The time to engage from a corner, and the state just before. */
-static struct sb_edge_shift engaging(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
-                                     const struct sb_corner *from)
+struct sb_edge_shift sb_edge_engaging(struct sb_edges *edges, enum sb_edge_side side, int gear, int to,
+                                      const struct sb_corner *from)
 {
-  command(edges, side, gear, to, from);
+  sb_edge_command(edges, side, gear, to, from);
   for (int k = 1; k <= edges->shift_samples_max && isinf(edges->now.engaged_s) && edges->status == SB_OK; k++) {
     go_on(edges, side, k, k, NULL);
   }
@@ -191,8 +189,7 @@ static struct sb_edge_shift engaging(struct sb_edges *edges, enum sb_edge_side s
   return edges->now;
 }
 
-/* The first sample that finds the gear engaged, and may decide. */
-static int first_sample(const struct sb_edges *edges, double engaged_s, int dwell)
+int sb_edge_first_sample(const struct sb_edges *edges, double engaged_s, int dwell)
 {
   if (!(engaged_s < edges->shift_samples_max * edges->sample_s)) return edges->shift_samples_max;
   const int engaged = (int)ceil(engaged_s / edges->sample_s - SB_EDGE_SAME_SAMPLE);
@@ -251,24 +248,20 @@ static void note_times(struct sb_edge_arrivals *out, const struct sb_edge_shift 
   out->greatest_engaged_s = fmax(out->greatest_engaged_s, shift->engaged_s);
 }
 
-/* When all of a span have engaged at the latest. A clutch's sides meet at a time that depends on the load, too. */
-static int last_engaged(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
-                        struct sb_edge_arrivals *out)
+/* The first sample that may decide after a selector, which engages all of a span at one time. */
+static int selected(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
+                    struct sb_edge_arrivals *out)
 {
-  const struct sb_corner *starts[] = {&from->low, &from->high};
-  const int count = edges->has_clutch ? 2 : 1, lanes = edges->lane_count;
-  int least = INT_MAX, sample = dwell;
-  for (int k = 0; k < count * lanes; k++) {
-    const struct sb_edge_shift shift = engaging(edges, (enum sb_edge_side)(k % lanes), gear, to, starts[k / lanes]);
-    const int first = first_sample(edges, shift.engaged_s, dwell);
+  int sample = dwell;
+  for (int k = 0; k < edges->lane_count; k++) {
+    const struct sb_edge_shift shift = sb_edge_engaging(edges, (enum sb_edge_side)k, gear, to, &from->low);
+    const int first = sb_edge_first_sample(edges, shift.engaged_s, dwell);
     note_times(out, &shift);
     if (k % SB_EDGE_SIDES == SB_EDGE_FAST && isfinite(shift.joined_rad_s) && isfinite(shift.engaged_s)) {
       sb_edge_take_instant(edges, SB_EDGE_SLOW, to, shift.joined_rad_s);
     }
-    least = first < least ? first : least;
     sample = first > sample ? first : sample;
   }
-  out->is_loose = out->is_loose || least < sample;
   return sample;
 }
 
@@ -276,19 +269,17 @@ static int last_engaged(struct sb_edges *edges, int gear, int to, const struct s
 static void arrive_by_corners(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
                               struct sb_edge_arrivals *out)
 {
-  const int sample = last_engaged(edges, gear, to, from, dwell, out);
+  const int sample = selected(edges, gear, to, from, dwell, out);
   const struct sb_corner *ends[SB_EDGE_SIDES] = {&from->low, &from->high};
   struct sb_corner reached[SB_EDGE_SIDES];
   struct track track;
-  bool is_boxed = false;
   if (!open_track(edges, sample, &track)) return;
   for (int side = 0; side < SB_EDGE_SIDES; side++) {
-    command(edges, (enum sb_edge_side)side, gear, to, ends[side]);
+    sb_edge_command(edges, (enum sb_edge_side)side, gear, to, ends[side]);
     go_on(edges, (enum sb_edge_side)side, 1, sample, edges->filter_gain > 0.0 ? &track : NULL);
-    is_boxed = is_boxed || (edges->has_clutch && sb_edge_is_slipping(edges, (enum sb_edge_side)side));
     reached[side] = sb_edge_finish(edges, (enum sb_edge_side)side, 0.0);
   }
-  struct sb_span span = {reached[SB_EDGE_SLOW], reached[SB_EDGE_FAST], is_boxed};
+  struct sb_span span = {reached[SB_EDGE_SLOW], reached[SB_EDGE_FAST], false, false};
   if (edges->filter_gain > 0.0) filter_track(edges, &track, from, &span);
   free(track.low);
   add_arrival(edges, out, sample, &span);
@@ -303,7 +294,7 @@ static double coasted_rad_s(struct sb_edges *edges, enum sb_edge_side side, int 
   *shifter = (struct sb_shifter){
       .ops = sb_shifter_kind_find("selector"), .travel_time_s = time_s, .is_drive_cut = true, .timeout_s = INFINITY};
   const struct sb_edge_extremes extremes = edges->extremes; /* this engagement is none */
-  const double speed_rad_s = engaging(edges, side, gear, to, from).output_rad_s;
+  const double speed_rad_s = sb_edge_engaging(edges, side, gear, to, from).output_rad_s;
   edges->extremes = extremes;
   *shifter = own;
   return speed_rad_s;
@@ -339,14 +330,14 @@ static void carry_cell(struct sb_edges *edges, int gear, int to, const struct ce
   if (!open_track(edges, sample, &track)) return;
   for (int end = 0; end < 2; end++) {
     for (int side = 0; side < SB_EDGE_SIDES; side++) {
-      command(edges, (enum sb_edge_side)side, gear, to, &cell->ends[end]);
+      sb_edge_command(edges, (enum sb_edge_side)side, gear, to, &cell->ends[end]);
       go_on(edges, (enum sb_edge_side)side, 1, sample, &track);
       (void)sb_edge_finish(edges, (enum sb_edge_side)side, 0.0);
       engage_at(edges, (enum sb_edge_side)side, gear, to, cell, cell->shifts[end].engaged_s, sample, &track);
     }
   }
   struct sb_span span = {sb_edge_corner(edges, to, track.low[sample]), sb_edge_corner(edges, to, track.high[sample]),
-                         false};
+                         false, false};
   filter_track(edges, &track, from, &span);
   free(track.low);
   add_arrival(edges, out, sample, &span);
@@ -356,8 +347,8 @@ static void carry_cell(struct sb_edges *edges, int gear, int to, const struct ce
 static void arrive_cell(struct sb_edges *edges, int gear, int to, const struct cell *cell, const struct sb_span *from,
                         int dwell, struct sb_edge_arrivals *out, int depth)
 {
-  const int first = first_sample(edges, cell->shifts[0].engaged_s, dwell);
-  const int last = first_sample(edges, cell->shifts[1].engaged_s, dwell);
+  const int first = sb_edge_first_sample(edges, cell->shifts[0].engaged_s, dwell);
+  const int last = sb_edge_first_sample(edges, cell->shifts[1].engaged_s, dwell);
   if (edges->status != SB_OK) return;
   if (first == last || depth == 0) {
     carry_cell(edges, gear, to, cell, from, first, out);
@@ -366,7 +357,7 @@ static void arrive_cell(struct sb_edges *edges, int gear, int to, const struct c
   }
   const double middle = 0.5 * (cell->ends[0].motor_rad_s + cell->ends[1].motor_rad_s);
   const struct sb_corner corner = sb_edge_corner(edges, gear, middle);
-  const struct sb_edge_shift shift = engaging(edges, SB_EDGE_SLOW, gear, to, &corner);
+  const struct sb_edge_shift shift = sb_edge_engaging(edges, SB_EDGE_SLOW, gear, to, &corner);
   const struct cell halves[2] = {{{cell->ends[0], corner}, {cell->shifts[0], shift}},
                                  {{corner, cell->ends[1]}, {shift, cell->shifts[1]}}};
   arrive_cell(edges, gear, to, &halves[0], from, dwell, out, depth - 1);
@@ -389,10 +380,10 @@ static void arrive_by_cells(struct sb_edges *edges, int gear, int to, const stru
   const int cells = cell_count(edges, width);
   struct cell cell;
   cell.ends[0] = sb_edge_corner(edges, gear, low);
-  cell.shifts[0] = engaging(edges, SB_EDGE_SLOW, gear, to, &cell.ends[0]);
+  cell.shifts[0] = sb_edge_engaging(edges, SB_EDGE_SLOW, gear, to, &cell.ends[0]);
   for (int k = 1; k <= cells && edges->status == SB_OK; k++) {
     cell.ends[1] = sb_edge_corner(edges, gear, low + width * k / cells);
-    cell.shifts[1] = engaging(edges, SB_EDGE_SLOW, gear, to, &cell.ends[1]);
+    cell.shifts[1] = sb_edge_engaging(edges, SB_EDGE_SLOW, gear, to, &cell.ends[1]);
     note_times(out, &cell.shifts[0]);
     note_times(out, &cell.shifts[1]);
     if (isinf(cell.shifts[0].engaged_s) || isinf(cell.shifts[1].engaged_s)) return;
@@ -414,7 +405,7 @@ static struct meeting meeting_of(struct sb_edges *edges, int gear, int to, doubl
                         {INFINITY, -INFINITY},
                         {INFINITY, -INFINITY}};
   for (int k = 0; k < 2 * SB_EDGE_SIDES; k++) {
-    const struct sb_edge_shift shift = engaging(edges, (enum sb_edge_side)(k % 2), gear, to, &out.ends[k / 2]);
+    const struct sb_edge_shift shift = sb_edge_engaging(edges, (enum sb_edge_side)(k % 2), gear, to, &out.ends[k / 2]);
     out.engaged_s[0] = fmin(out.engaged_s[0], shift.engaged_s);
     out.engaged_s[1] = fmax(out.engaged_s[1], shift.engaged_s);
     out.motor_rad_s[0] = fmin(out.motor_rad_s[0], shift.motor_rad_s);
@@ -440,7 +431,7 @@ static struct sb_span engage_between(struct sb_edges *edges, int to, const struc
     const double speed = sb_edge_finish(edges, (enum sb_edge_side)side, 0.0).motor_rad_s;
     ends[side] = (is_slow ? fmin : fmax)(ends[side], speed);
   }
-  return (struct sb_span){sb_edge_corner(edges, to, ends[0]), sb_edge_corner(edges, to, ends[1]), false};
+  return (struct sb_span){sb_edge_corner(edges, to, ends[0]), sb_edge_corner(edges, to, ends[1]), false, false};
 }
 
 /* The next of the instants between which engagements are taken together: no farther than a share of a sample, and none between. */
@@ -463,7 +454,7 @@ static void arrive_by_instants(struct sb_edges *edges, int gear, int to, const s
       outputs[1][side] = coasted_rad_s(edges, (enum sb_edge_side)side, gear, to, &meeting->ends[side], times[1]);
       if (is_first) outputs[0][side] = outputs[1][side];
     }
-    const int sample = first_sample(edges, times[1], dwell);
+    const int sample = sb_edge_first_sample(edges, times[1], dwell);
     const struct sb_span span = engage_between(edges, to, meeting, times, outputs, sample);
     add_arrival(edges, out, sample, &span);
     times[0] = times[1];
@@ -485,10 +476,9 @@ static void arrive_spread(struct sb_edges *edges, int gear, int to, const struct
   }
 }
 
-void sb_edge_arrive(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
-                    struct sb_edge_arrivals *out)
+void sb_edge_arrive_at_once(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
+                            struct sb_edge_arrivals *out)
 {
-  *out = (struct sb_edge_arrivals){.least_engaged_s = INFINITY, .greatest_engaged_s = 0.0};
   if (edges->model->shifter.ops->is_direction_selected && edges->lane_count == SB_EDGE_LANES) {
     arrive_spread(edges, gear, to, from, dwell, out);
   } else if (edges->model->shifter.ops->is_direction_selected) {

@@ -51,7 +51,8 @@ static double cycle_s(const struct sb_reach *reach, int samples)
 
 static void note_shifts(struct proving *proving, struct sb_prove *out)
 {
-  const struct sb_answer_shifts shifts = sb_answer_shifts(&proving->reach, &proving->all);
+  const struct sb_answer_shifts shifts = proving->reach.has_boxes ? sb_answer_box_shifts(&proving->reach, &proving->all)
+                                                                  : sb_answer_shifts(&proving->reach, &proving->all);
   out->bounds[SB_PROVE_SHIFT] = shifts.longest_s;
   out->bounds[SB_PROVE_STANDSTILL] = shifts.standstill_s;
   out->bounds[SB_PROVE_OUTPUT] = shifts.least_output_rad_s;
@@ -64,19 +65,32 @@ static void note_shifts(struct proving *proving, struct sb_prove *out)
 static void note_extremes(const struct proving *proving, struct sb_prove *out)
 {
   const struct sb_edge_extremes *extremes = &proving->reach.edges.extremes;
-  out->bounds[SB_PROVE_TORQUE] = extremes->torque_nm;
+  const double slip_nm = proving->reach.has_boxes ? proving->reach.slip_nm : 0.0;
+  out->bounds[SB_PROVE_TORQUE] = fmax(extremes->torque_nm, slip_nm);
   out->bounds[SB_PROVE_SPEED] = extremes->motor_rad_s;
   out->bounds[SB_PROVE_CURRENT] = out->model->motor.has_currents ? extremes->current_a : NAN;
 }
 
-static void note_times(struct proving *proving, struct sb_prove *out)
+/* How long the output stands, and until it is settled. */
+static void note_waits(struct proving *proving, struct sb_prove *out)
 {
   struct sb_reach *reach = &proving->reach;
+  if (reach->has_boxes) {
+    out->bounds[SB_PROVE_STANDING] = sb_answer_box_standing(reach, &proving->all);
+    out->bounds[SB_PROVE_RETURN_TIME] = sb_answer_box_settle(reach, &proving->all, SB_REACH_UP);
+    out->bounds[SB_PROVE_REACTION_TIME] = sb_answer_box_settle(reach, &proving->all, SB_REACH_DOWN);
+    return;
+  }
   out->bounds[SB_PROVE_STANDING] = sb_answer_standing(reach, &proving->all);
-  out->bounds[SB_PROVE_CYCLE_ONCE] = cycle_s(reach, sb_answer_cycle(reach, &proving->all));
-  out->bounds[SB_PROVE_CYCLE_LASTING] = cycle_s(reach, sb_answer_cycle(reach, &proving->lasting));
   out->bounds[SB_PROVE_RETURN_TIME] = sb_answer_settle(reach, &proving->all, SB_REACH_UP);
   out->bounds[SB_PROVE_REACTION_TIME] = sb_answer_settle(reach, &proving->all, SB_REACH_DOWN);
+}
+
+static void note_cycles(struct proving *proving, struct sb_prove *out)
+{
+  struct sb_reach *reach = &proving->reach;
+  out->bounds[SB_PROVE_CYCLE_ONCE] = cycle_s(reach, sb_answer_cycle(reach, &proving->all));
+  out->bounds[SB_PROVE_CYCLE_LASTING] = cycle_s(reach, sb_answer_cycle(reach, &proving->lasting));
 }
 
 /* The least of the gears' loads up to which each is left upwards. */
@@ -114,7 +128,7 @@ static void judge(struct sb_prove *out)
 static void note_swing(struct proving *proving, struct sb_prove *out)
 {
   const struct sb_answer_swing swing = sb_answer_swing(&proving->reach, &proving->all);
-  out->bounds[SB_PROVE_SWING] = swing.least_nm;
+  out->bounds[SB_PROVE_SWING] = proving->reach.has_boxes ? swing.proved_nm : swing.least_nm;
   out->least_swing_proved_nm = swing.proved_nm;
   out->swing_at_nm[0] = swing.at_nm[0];
   out->swing_at_nm[1] = swing.at_nm[1];
@@ -143,14 +157,17 @@ static enum sb_status solve(struct proving *proving, const struct question *ques
   sb_answer_commands(reach, &proving->all, out);
   note_shifts(proving, out);
   note_extremes(proving, out);
-  note_times(proving, out);
+  note_waits(proving, out);
+  note_cycles(proving, out);
   if (question->is_swing_asked) note_swing(proving, out);
   if (question->is_forward_only && reach->edges.least_output_rad_s < -reach->edges.sizes.speed_rad_s) {
     out->outside = turns_back;
   }
-  out->return_up_to_nm = return_up_to_nm(proving);
+  if (reach->has_boxes && reach->trouble != NULL) out->outside = reach->trouble;
+  out->has_boxes = reach->has_boxes;
+  out->return_up_to_nm = reach->has_boxes ? (double)NAN : return_up_to_nm(proving);
   if (!is_spread && tighten(reach, out) != SB_OK) return reach->edges.status;
-  out->is_safe_only = is_spread || isfinite(out->model->load.bounds.rate_nm_s);
+  out->is_safe_only = is_spread || reach->has_boxes || isfinite(out->model->load.bounds.rate_nm_s);
   judge(out);
   return reach->edges.status;
 }

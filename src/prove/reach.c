@@ -5,6 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "prove/edge_clutch.h"
 #include "prove/edge_course.h"
 #include "shiftband/run.h"
 
@@ -16,13 +17,38 @@ enum { PEACE_AFTER = 64 };
 
 static const char no_engagement[] =
     "gearbox.shifter.shift_timeout: there are loads under which a shift does not engage in that time";
-static const char early_decision[] = "controller.dwell: it ends before the clutch has engaged in every shift";
-static const char clutch_slips[] = "gearbox.shifter.torque: there are loads under which the clutch slips in gear";
+static const char runs_away[] =
+    "gearbox.shifter.torque: there are loads under which the clutch slips in gear and lets the output turn ever faster";
+static const char slips_before_lock[] =
+    "gearbox.back_efficiency: the clutch slips in gear, and a gear cannot be driven backwards";
+static const char slips_from_rest[] = "load.breakaway: it may hold an output that stops while the clutch slips in gear";
 static const char no_end[] = "controller: the sets of states do not come to an end";
 
 static void find_trouble(struct sb_reach *reach, const char *trouble)
 {
   if (reach->trouble == NULL) reach->trouble = trouble;
+}
+
+/* An output beyond so many times what the motor turns it at without a load runs away. */
+static const double away_share = 20.0;
+
+static bool is_away(const struct sb_edges *edges, const struct sb_span *span)
+{
+  const double per_motor = sb_edge_per_motor(edges, edges->model->gearbox.gear_count - 1);
+  const double most = away_share * fabs(per_motor) * edges->model->control.sensor.reference_rad_s;
+  return span->low.output_rad_s < -most || span->high.output_rad_s > most;
+}
+
+/* A box is in play: neither may a gear stop its output at once, nor may rest hold more than motion does. */
+static void take_boxes(struct sb_reach *reach)
+{
+  const struct sb_gearbox *gearbox = &reach->edges.model->gearbox;
+  const struct sb_edge_load *load = &reach->edges.load;
+  reach->has_boxes = true;
+  for (int g = 0; g < gearbox->gear_count; g++) {
+    if (!(gearbox->gears[g].back_efficiency > 0.0)) find_trouble(reach, slips_before_lock);
+  }
+  if (load->breakaway_nm > load->resisting_nm[1]) find_trouble(reach, slips_from_rest);
 }
 
 /* Decisions ---------------------------------------------------------------------------------------------------------- */
@@ -94,6 +120,11 @@ bool sb_reach_cut(const struct sb_reach *reach, int gear, const struct sb_span *
   }
   if (!(span->high.motor_rad_s >= part->from && span->low.motor_rad_s < part->to)) return false;
   const double low = fmax(span->low.motor_rad_s, part->from), high = fmin(span->high.motor_rad_s, part->to);
+  if (sb_span_is_boxed(span)) {
+    out->low.motor_rad_s = low;
+    out->high.motor_rad_s = high;
+    return sb_edge_trim(edges, gear, out);
+  }
   const struct sb_corner a = sb_edge_corner(edges, gear, low), b = sb_edge_corner(edges, gear, high);
   if (low > span->low.motor_rad_s) out->low = a;
   if (high < span->high.motor_rad_s) out->high = b;
@@ -174,6 +205,17 @@ static void stretch_ends(struct sb_reach *reach, int gear, const struct sb_reach
   }
 }
 
+/* A box that goes on goes to where it drifts, within the part. */
+static void stretch_box(struct sb_reach *reach, int gear, const struct sb_reach_part *part, const struct sb_span *next,
+                        struct sb_span *span)
+{
+  struct sb_span far = *next;
+  struct sb_span cut;
+  far = sb_edge_drift(&reach->edges, gear, &far);
+  *span = sb_span_hull(span, &far);
+  if (sb_reach_cut(reach, gear, span, part, &cut)) *span = cut;
+}
+
 /* What stays undecided, with all that follows as long as it does. */
 static void stay(struct waiting *waiting, const struct sb_reach_part *part, struct sb_span span)
 {
@@ -182,7 +224,11 @@ static void stay(struct waiting *waiting, const struct sb_reach_part *part, stru
   const bool is_plain = edges->filter_gain == 0.0;
   struct sb_span next = sb_edge_sample(edges, waiting->gear, &span);
   if (is_plain && sb_span_touches(&next, &span, &edges->sizes)) {
-    stretch_ends(reach, waiting->gear, part, &next, &span);
+    if (!sb_span_is_boxed(&next)) {
+      stretch_ends(reach, waiting->gear, part, &next, &span);
+    } else if (!sb_span_contains(&span, &next, &edges->sizes)) {
+      stretch_box(reach, waiting->gear, part, &next, &span);
+    }
     next = sb_edge_sample(edges, waiting->gear, &span);
   }
   if (sb_span_set_add(seen_at(waiting, 0), &span, &edges->sizes)) add_item(reach, &waiting->todo, 0, &next);
@@ -194,7 +240,13 @@ static void decide(struct waiting *waiting, const struct sb_reach_item *item)
   const struct sb_reach_gear *gear = &reach->gears[waiting->gear];
   struct sb_edges *edges = &reach->edges;
   sb_span_set_add(&reach->engaged[waiting->gear], &item->span, &edges->sizes);
-  if (item->span.is_boxed) find_trouble(reach, clutch_slips);
+  if (sb_span_is_boxed(&item->span)) {
+    const struct sb_span *span = &item->span;
+    take_boxes(reach);
+    if (is_away(edges, span)) find_trouble(reach, runs_away);
+    const double slip_nm = sb_edge_slip_torque_nm(edges, waiting->gear, span, span->is_leading, span->is_lagging);
+    reach->slip_nm = fmax(reach->slip_nm, slip_nm);
+  }
   for (int p = 0; p < gear->part_count; p++) {
     struct sb_span span;
     if (!sb_reach_cut(reach, waiting->gear, &item->span, &gear->parts[p], &span)) continue;
@@ -221,7 +273,7 @@ static void close_waiting(struct sb_reach *reach, int gear, const struct sb_span
   }
   add_item(reach, &waiting.todo, 0, span);
   int rounds = 0;
-  while (waiting.todo.item_count > 0 && reach->trouble != clutch_slips && reach->edges.status == SB_OK &&
+  while (waiting.todo.item_count > 0 && !(reach->has_boxes && reach->trouble != NULL) && reach->edges.status == SB_OK &&
          rounds++ < ROUNDS_MAX) {
     const struct sb_reach_item item = waiting.todo.items[--waiting.todo.item_count];
     decide(&waiting, &item);
@@ -238,8 +290,13 @@ static void follow_all(struct sb_reach *reach, int gear, int way, const struct s
   const int to = sb_reach_next_gear(gear, way);
   struct sb_edge_arrivals arrivals;
   sb_edge_arrive(&reach->edges, gear, to, command, reach->dwell, &arrivals);
-  if (isinf(arrivals.greatest_engaged_s)) find_trouble(reach, no_engagement);
-  if (arrivals.is_loose) find_trouble(reach, early_decision);
+  if (arrivals.is_loose) find_trouble(reach, no_end);
+  if (!reach->edges.has_clutch && isinf(arrivals.greatest_engaged_s)) find_trouble(reach, no_engagement);
+  if (reach->edges.has_clutch) {
+    const double slip_nm = sb_edge_shift_torque_nm(&reach->edges, to, command);
+    reach->slip_nm = fmax(reach->slip_nm, slip_nm);
+    if (arrivals.count > 1 || arrivals.is_late) take_boxes(reach);
+  }
   for (int i = 0; i < arrivals.count; i++) close_waiting(reach, to, &arrivals.items[i].span, found);
 }
 
@@ -351,12 +408,38 @@ static void decide_sample(struct following *f, int sample, const struct sb_reach
   }
 }
 
+/* Whether a part of a span commands. */
+static bool commands_from(const struct sb_reach *reach, int gear, const struct sb_span *span)
+{
+  for (int p = 0; p < reach->gears[gear].part_count; p++) {
+    const struct sb_reach_part *part = &reach->gears[gear].parts[p];
+    struct sb_span cut;
+    if (part->way >= 0 && sb_reach_cut(reach, gear, span, part, &cut)) return true;
+  }
+  return false;
+}
+
+/* The same of a box: one about all that its ends drift to which holds what a sample makes of it. */
+static bool is_box_at_peace(struct sb_reach *reach, int gear, const struct sb_span *span)
+{
+  struct sb_edges *edges = &reach->edges;
+  const struct sb_span next = sb_edge_sample(edges, gear, span);
+  struct sb_span both = sb_span_hull(span, &next);
+  const struct sb_span far = sb_edge_drift(edges, gear, &both);
+  struct sb_span hull = sb_span_hull(&both, &far);
+  const double low = hull.low.motor_rad_s, high = hull.high.motor_rad_s;
+  hull.low.filtered = fmin(hull.low.filtered, sb_edge_least_reading(edges, low, high));
+  hull.high.filtered = fmax(hull.high.filtered, sb_edge_greatest_reading(edges, low, high));
+  const struct sb_span after = sb_edge_sample(edges, gear, &hull);
+  return sb_span_contains(&hull, &after, &edges->sizes) && !commands_from(reach, gear, &hull);
+}
+
 /* Whether no command can come from a span: its ends go to their limits, and between those no part commands. */
 static bool is_at_peace(struct sb_reach *reach, int gear, const struct sb_span *span)
 {
   struct sb_edges *edges = &reach->edges;
   const double hair = edges->sizes.speed_rad_s;
-  if (span->is_boxed) return false;
+  if (sb_span_is_boxed(span)) return is_box_at_peace(reach, gear, span);
   const double slowest = sb_edge_limit(edges, SB_EDGE_SLOW, gear, &span->low).motor_rad_s;
   const double fastest = sb_edge_limit(edges, SB_EDGE_FAST, gear, &span->high).motor_rad_s;
   struct sb_span hull = {.low = sb_edge_corner(edges, gear, fmin(span->low.motor_rad_s, slowest) - hair),
@@ -364,12 +447,7 @@ static bool is_at_peace(struct sb_reach *reach, int gear, const struct sb_span *
   const double low = hull.low.motor_rad_s, high = hull.high.motor_rad_s;
   hull.low.filtered = fmin(span->low.filtered, sb_edge_least_reading(edges, low, high));
   hull.high.filtered = fmax(span->high.filtered, sb_edge_greatest_reading(edges, low, high));
-  for (int p = 0; p < reach->gears[gear].part_count; p++) {
-    const struct sb_reach_part *part = &reach->gears[gear].parts[p];
-    struct sb_span cut;
-    if (part->way >= 0 && sb_reach_cut(reach, gear, &hull, part, &cut)) return false;
-  }
-  return true;
+  return !commands_from(reach, gear, &hull);
 }
 
 /* Leaves out what waits for ever; returns whether there was any. */
@@ -390,6 +468,13 @@ static int first_arrival(const struct sb_edge_arrivals *arrivals)
   for (int i = 0; i < arrivals->count; i++)
     first = arrivals->items[i].sample < first ? arrivals->items[i].sample : first;
   return first;
+}
+
+/* Whether commands may come from what is followed no further: from a box at any time, or from what has not arrived. */
+static void note_restless(struct sb_reach *reach, int gear, struct sb_reach_cloud *cloud, int left)
+{
+  (void)leave_peaceful(reach, gear, cloud);
+  reach->is_restless = reach->is_restless || cloud->item_count > 0 || left > 0;
 }
 
 /* From arrivals on, whose readings in a row are `count`; returns whether any still waits at the last sample. */
@@ -416,6 +501,7 @@ static bool follow(struct following *f, const struct sb_edge_arrivals *arrivals,
     if (clouds[now].item_count == 0 && left == 0) break;
   }
   const bool is_waiting = waits_for_ever || clouds[now].item_count > 0 || left > 0;
+  if (reach->has_boxes && !f->is_enough) note_restless(reach, f->gear, &clouds[now], left);
   free(clouds[0].items);
   free(clouds[1].items);
   return is_waiting;

@@ -5,7 +5,8 @@
  * A node is a gear, the samples since the command up to the dwell, and how many readings in a row are beyond a threshold; what
  * it contains is a union of spans (span.h). A set is carried to the first sample that may decide, cut at the thresholds, what
  * stays is carried on by a sample, cut again, and so on. Once what stays touches what it came from, its ends go to their limits:
- * the lower one to the lesser of itself and the heaviest steady state, not below the threshold; the upper one likewise.
+ * the lower one to the lesser of itself and the heaviest steady state, not below the threshold; the upper one likewise. Boxes of a
+ * clutch that slips (edge_clutch.h) go as far as a guess, and are followed on until they hold what comes of them.
  */
 #ifndef SHIFTBAND_PROVE_REACH_H
 #define SHIFTBAND_PROVE_REACH_H
@@ -51,6 +52,9 @@ struct sb_reach {
   struct sb_spans engaged[SB_GEAR_MAX]; /* at samples that may decide */
   struct sb_span start;                 /* at the first sample that may decide */
   double start_standing_s;              /* until the first sample that may decide */
+  bool has_boxes;                       /* a clutch slips in gear, or engages too late for some first decisions */
+  double slip_nm;   /* the greatest torque at the output of a clutch that slips in gear or in shifts */
+  bool is_restless; /* sets: a box was followed no further, though a command can still come from it */
   const char *
       trouble; /* what makes the sets less than all that can be reached, as sb_prove_outside() says it; NULL: nothing */
 };

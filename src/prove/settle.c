@@ -209,7 +209,7 @@ static struct sb_span last_commands(const struct settling *settling, int gear, c
   const struct sb_corner at =
       sb_edge_corner(&settling->reach->edges, gear, threshold_of(settling, gear, settling->way));
   const bool is_up = settling->way == SB_REACH_UP;
-  return (struct sb_span){is_up ? at : engaged->low, is_up ? engaged->high : at, engaged->is_boxed};
+  return (struct sb_span){is_up ? at : engaged->low, is_up ? engaged->high : at, false, false};
 }
 
 /* The farthest that a gear engages at under all loads within the bounds, and the latest: each for itself. */

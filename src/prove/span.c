@@ -17,7 +17,8 @@ static struct sb_corner higher(const struct sb_corner *a, const struct sb_corner
 
 struct sb_span sb_span_hull(const struct sb_span *a, const struct sb_span *b)
 {
-  return (struct sb_span){lower(&a->low, &b->low), higher(&a->high, &b->high), a->is_boxed || b->is_boxed};
+  return (struct sb_span){lower(&a->low, &b->low), higher(&a->high, &b->high), a->is_leading || b->is_leading,
+                          a->is_lagging || b->is_lagging};
 }
 
 /* Whether a is below b or as good as equal, in everything. */
@@ -32,16 +33,16 @@ bool sb_span_touches(const struct sb_span *a, const struct sb_span *b, const str
   return is_ordered(&a->low, &b->high, sizes) && is_ordered(&b->low, &a->high, sizes);
 }
 
-static bool contains(const struct sb_span *outer, const struct sb_span *inner, const struct sb_span_sizes *sizes)
+bool sb_span_contains(const struct sb_span *outer, const struct sb_span *inner, const struct sb_span_sizes *sizes)
 {
   return is_ordered(&outer->low, &inner->low, sizes) && is_ordered(&inner->high, &outer->high, sizes) &&
-         (outer->is_boxed || !inner->is_boxed);
+         (outer->is_leading || !inner->is_leading) && (outer->is_lagging || !inner->is_lagging);
 }
 
 static bool is_contained(const struct sb_spans *set, const struct sb_span *span, const struct sb_span_sizes *sizes)
 {
   for (int i = 0; i < set->count; i++) {
-    if (contains(&set->items[i], span, sizes)) return true;
+    if (sb_span_contains(&set->items[i], span, sizes)) return true;
   }
   return false;
 }

@@ -20,8 +20,14 @@ struct sb_corner {
 /* All between the slowest and the fastest corner. */
 struct sb_span {
   struct sb_corner low, high;
-  bool is_boxed; /* the clutch may slip: motor and output may be anywhere between their ends, each for itself */
+  bool is_leading, is_lagging; /* a clutch slips in gear: the motor may turn faster, slower than the gears */
 };
+
+/* Whether motor and output may be anywhere between their ends, each for itself: a box. Else the output follows the motor. */
+static inline bool sb_span_is_boxed(const struct sb_span *span)
+{
+  return span->is_leading || span->is_lagging;
+}
 
 enum { SB_SPANS_MAX = 48 };
 
@@ -41,6 +47,9 @@ struct sb_span sb_span_hull(const struct sb_span *a, const struct sb_span *b);
 
 /* Whether they have a state in common, nearly. Pure. */
 bool sb_span_touches(const struct sb_span *a, const struct sb_span *b, const struct sb_span_sizes *sizes);
+
+/* Whether all of the inner one are in the outer one, nearly. Pure. */
+bool sb_span_contains(const struct sb_span *outer, const struct sb_span *inner, const struct sb_span_sizes *sizes);
 
 /* Adds a span; false: it was contained already. */
 bool sb_span_set_add(struct sb_spans *set, const struct sb_span *span, const struct sb_span_sizes *sizes);

@@ -45,11 +45,13 @@ static void bind(struct swing *swing, double low_nm, double high_nm)
   sb_edge_bind(&swing->reach->edges, &load);
 }
 
-/* Whether commands go on for ever within bounds; not found out counts as that they do. */
+/* Whether commands go on for ever within bounds; not found out counts as that they do. Boxes only show that they do not. */
 static int lasts(struct swing *swing, double low_nm, double high_nm)
 {
+  const struct sb_reach *reach = swing->reach;
   bind(swing, low_nm, high_nm);
-  return sb_reach_lasting(swing->reach, swing->commands, swing->lasting);
+  const int is_lasting = sb_reach_lasting(swing->reach, swing->commands, swing->lasting);
+  return reach->has_boxes && reach->trouble != NULL ? -1 : is_lasting;
 }
 
 /* Whether a constant load brings a command of a way after the opposite one at its very threshold, between two gears. */
@@ -66,7 +68,7 @@ static bool comes_again(struct swing *swing, int slower, int way, double load_nm
     fail_memory(reach);
     return false;
   }
-  only->sets[gear][is_up ? SB_REACH_DOWN : SB_REACH_UP] = (struct sb_spans){1, {{corner, corner, false}}};
+  only->sets[gear][is_up ? SB_REACH_DOWN : SB_REACH_UP] = (struct sb_spans){1, {{corner, corner, false, false}}};
   bind(swing, load_nm, load_nm);
   (void)sb_reach_next(reach, only, next);
   free(only);
@@ -214,7 +216,7 @@ bool sb_answer_hunts(struct sb_reach *reach, const struct sb_reach_commands *com
 {
   struct swing swing;
   if (!open_swing(&swing, reach, commands)) return false;
-  const bool is_lasting = lasts(&swing, load_nm, load_nm) == 1;
+  const bool is_lasting = lasts(&swing, load_nm, load_nm) == 1 && !reach->has_boxes;
   close_swing(&swing);
   return is_lasting;
 }

@@ -36,7 +36,8 @@ static void write_load(const struct sb_prove *prove, FILE *out)
   if (isfinite(rate) && prove->outside == NULL && !prove->is_rate_used) {
     sb_words_add(
         &load,
-        " This rate is left out: it needs loads of one manner alone, speeds forward, and shifts within the dwell. "
+        " This rate is left out: it needs loads of one manner alone, speeds forward, shifts within the dwell, and a clutch "
+        "that holds. "
         "What is proved holds for any rate.");
   }
   sb_words_say(out, 2, 2, "%s", load.text);
@@ -61,7 +62,12 @@ static void say_stall(const struct sb_prove *prove, FILE *out)
   const double standing_s = prove->bounds[SB_PROVE_STANDING];
   const char *limit = NUM(prove->model->limits.stall_time_s);
   struct sb_sentence how = {.length = 0};
-  if (isinf(standing_s)) {
+  if (isinf(standing_s) && prove->has_boxes) {
+    sb_words_add(&how, "while the clutch slips it may stand for ever");
+    if (prove->reached[SB_PROVE_STANDING] > 0.0) {
+      sb_words_add(&how, ", and stands for %s s in a run", NUM(prove->reached[SB_PROVE_STANDING]));
+    }
+  } else if (isinf(standing_s)) {
     sb_words_add(&how, "the heaviest load stops it in %s for ever", prove->model->gearbox.gears[0].name);
   } else if (!(standing_s > 0.0)) {
     sb_words_add(&how, "it never stands in gear");
@@ -78,7 +84,15 @@ static void say_return(const struct sb_prove *prove, FILE *out)
 {
   const double return_s = prove->bounds[SB_PROVE_RETURN_TIME];
   const char *fastest = prove->model->gearbox.gears[prove->model->gearbox.gear_count - 1].name;
-  if (isfinite(return_s)) {
+  if (prove->has_boxes && isfinite(return_s)) {
+    say(prove, SB_PROVE_RETURN, out,
+        "that the box is back in %s for good once the load stays at its lightest: after %s s at most.", fastest,
+        NUM(return_s));
+  } else if (prove->has_boxes) {
+    say(prove, SB_PROVE_RETURN, out,
+        "that the box comes back to %s for good once the load stays at its lightest, %s N.m.", fastest,
+        NUM(prove->lightest_nm));
+  } else if (isfinite(return_s)) {
     say(prove, SB_PROVE_RETURN, out,
         "that the box is back in %s for good once the load stays at its lightest: after %s s at most. It also comes back "
         "under every constant load below %s N.m.",
@@ -97,6 +111,12 @@ static void say_constant(const struct sb_prove *prove, FILE *out)
   if (isinf(swing_nm)) {
     say(prove, SB_PROVE_CONSTANT, out,
         "that no constant load makes the box hunt: no load within the bounds makes it shift for ever.");
+  } else if (prove->has_boxes && swing_nm > 0.0) {
+    say(prove, SB_PROVE_CONSTANT, out,
+        "that no constant load makes the box hunt. No swing of less than %s N.m makes it shift for ever.",
+        NUM(swing_nm));
+  } else if (prove->has_boxes) {
+    say(prove, SB_PROVE_CONSTANT, out, "that no constant load makes the box hunt.");
   } else if (swing_nm > 0.0) {
     say(prove, SB_PROVE_CONSTANT, out,
         "that no constant load makes the box hunt. The least swing that makes it shift for ever is %s N.m, from %s to %s N.m.",
@@ -133,7 +153,7 @@ struct sb_prove_line sb_prove_line(const struct sb_prove *prove)
   sb_words_add(&text, "Whatever the load profile between %s and %s N.m: ", NUM(prove->lightest_nm),
                NUM(prove->heaviest_nm));
   if (isinf(standing_s)) {
-    sb_words_add(&text, "the output can stall");
+    sb_words_add(&text, prove->has_boxes ? "the output may stall" : "the output can stall");
   } else if (standing_s > 0.0) {
     sb_words_add(&text, "the output stands in gear for at most %s s", NUM(standing_s));
   } else {
@@ -264,7 +284,13 @@ int sb_prove_write_text(const struct sb_prove *prove, FILE *out)
   say_reaction(prove, out);
   write_bounds(prove, out);
   write_commands(prove, out);
-  if (prove->is_safe_only) {
+  if (prove->has_boxes) {
+    fputc('\n', out);
+    sb_words_say(
+        out, 2, 2,
+        "Under some of these loads the clutch slips in gear, or joins only after a sample that may decide. So the bounds "
+        "are safe, but wider than what a load profile can reach.");
+  } else if (prove->is_safe_only) {
     fputc('\n', out);
     sb_words_say(out, 2, 2, "The bounds are safe, but wider than what a load profile can reach.");
   }
