@@ -80,6 +80,13 @@ static bool is_heavy(int lane)
   return lane == SB_EDGE_SLOW || lane == SB_EDGE_QUICK_UNDER_HEAVY;
 }
 
+/* What holds a lane at rest where that is more than what resists in motion; 0: it is not. The lane's own acting load is another one. */
+static double hold_nm(const struct sb_edge_load *load, int lane, double acting_nm)
+{
+  if (!(load->breakaway_nm > load->resisting_nm[1])) return 0.0;
+  return load->acting_nm[is_heavy(lane) ? 1 : 0] + load->breakaway_nm - acting_nm;
+}
+
 void sb_edge_bind(struct sb_edges *edges, const struct sb_edge_load *load)
 {
   const struct sb_load_ops *constant = sb_load_kind_find("constant");
@@ -91,6 +98,7 @@ void sb_edge_bind(struct sb_edges *edges, const struct sb_edge_load *load)
     acting->ops = resisting->ops = constant;
     acting->torque_nm = is_heavy(lane) ? load->acting_nm[1] + half_nm : load->acting_nm[0] - half_nm;
     resisting->torque_nm = 0.5 * (load->resisting_nm[0] + load->resisting_nm[1]);
+    resisting->breakaway_nm = hold_nm(load, lane, acting->torque_nm);
   }
 }
 

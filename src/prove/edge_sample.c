@@ -47,17 +47,6 @@ struct sb_span sb_edge_sample(struct sb_edges *edges, int gear, const struct sb_
   return out;
 }
 
-/* From rest, what holds at rest may be more than the load that resists in motion. */
-static void begin_start(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from)
-{
-  struct sb_edge_lane *lane = &edges->lanes[side];
-  const struct sb_edge_load *load = &edges->load;
-  struct sb_load_part *resisting = sb_edge_resisting_part(&lane->model.load);
-  const double hold_nm = load->acting_nm[1] + load->breakaway_nm - sb_edge_acting_part(&lane->model.load)->torque_nm;
-  if (side == SB_EDGE_SLOW && load->breakaway_nm > load->resisting_nm[1]) resisting->breakaway_nm = hold_nm;
-  sb_edge_begin(edges, side, gear, from, 0.0);
-}
-
 /* Speeds that joined sides can have on a side's course. */
 static void widen_joined(const struct sb_edges *edges, int side, int gear, const struct sb_state *state,
                          struct sb_edge_joined *joined)
@@ -79,7 +68,7 @@ struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, doubl
   edges->now.has_slipped = false;
   sb_edge_watch_slips(edges);
   for (int side = 0; side < SB_EDGE_SIDES; side++) {
-    begin_start(edges, (enum sb_edge_side)side, gear, &from);
+    sb_edge_begin(edges, (enum sb_edge_side)side, gear, &from, 0.0);
     double filtered = from.filtered;
     for (int k = 1; k <= sample; k++) {
       const struct sb_state *state = &edges->lanes[side].sim.state;
@@ -89,7 +78,6 @@ struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, doubl
     }
     sb_edge_note_slip(edges, (enum sb_edge_side)side);
     ends[side] = sb_edge_finish(edges, (enum sb_edge_side)side, filtered);
-    sb_edge_resisting_part(&edges->lanes[side].model.load)->breakaway_nm = 0.0;
   }
   struct sb_sim *slow = &edges->lanes[SB_EDGE_SLOW].sim;
   const double standing = sb_sim_sums(slow)->standstill_time_s;

@@ -77,6 +77,30 @@ static void no_run_under_a_slow_load_exceeds_a_bound(void **state)
   assert_in_range(used_count, machines / 3, machines); /* the others turn back, or shift for longer than the dwell */
 }
 
+/* What has come to rest, in a shift or at the start, is held by more than any load resists with in motion. */
+static void no_run_of_a_machine_that_sticks_at_rest_exceeds_a_bound(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  int proved = 0;
+  const int machines = IS_SLOW ? 8 : 30;
+  for (int k = 0; k < machines; k++) {
+    gsl_rng *dice = dice_of(7000 + (unsigned long)k);
+    tried = proof_random(dice);
+    struct sb_load_bounds *bounds = &tried.load.bounds;
+    bounds->manner = SB_BOUNDS_RESISTS;
+    bounds->least_nm = fabs(bounds->least_nm);
+    bounds->greatest_nm = fmax(fabs(bounds->greatest_nm), 1.5 * bounds->least_nm + 0.01);
+    tried.load.breakaway_nm = bounds->greatest_nm * gsl_ran_flat(dice, 1.05, 2.5);
+    model_finish(&tried);
+    assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
+    if (prove.outside == NULL) play_games(dice, k, 30);
+    proved += prove.outside == NULL;
+    gsl_rng_free(dice);
+  }
+  assert_in_range(proved, machines / 2, machines);
+}
+
 /* Worst profiles --------------------------------------------------------------------------------------------------------- */
 
 static struct sb_scenario written; /* large */
@@ -263,6 +287,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(no_run_exceeds_a_bound),
+      cmocka_unit_test(no_run_of_a_machine_that_sticks_at_rest_exceeds_a_bound),
       cmocka_unit_test(no_run_under_a_slow_load_exceeds_a_bound),
       cmocka_unit_test(a_slow_load_is_bounded_by_what_a_faster_one_exceeds),
       cmocka_unit_test(what_a_holding_brake_stops_in_a_shift_stands),
