@@ -67,4 +67,7 @@ double sb_answer_box_settle(struct sb_reach *reach, const struct sb_reach_comman
 double sb_answer_box_standing(struct sb_reach *reach, const struct sb_reach_commands *commands);
 struct sb_answer_shifts sb_answer_box_shifts(struct sb_reach *reach, const struct sb_reach_commands *commands);
 
+/* As sb_prove_solve(), but a machine whose clutch needs boxes, which take long and decide little, is outside. */
+enum sb_status sb_prove_solve_sharply(const struct sb_model *model, struct sb_prove *out, struct sb_error *err);
+
 #endif

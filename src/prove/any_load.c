@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "prove/answer.h"
 #include "prove/any_load_lines.h"
 #include "prove/any_load_point.h"
 #include "shiftband/tasks.h"
@@ -150,14 +151,13 @@ static enum sb_status solve_by_sets(const struct sb_model *model, int pair, doub
     *varied = *model;
     varied->control.downshift_fraction[pair] = downshift_fraction;
     varied->control.upshift_fraction[pair] = upshift_fraction;
-    status = sb_prove_solve(varied, prove, err);
+    status = sb_prove_solve_sharply(varied, prove, err);
     point->is_by_sets = true;
     if (status == SB_OK) {
       point->class = sb_any_load_class_of(prove);
       point->standing_s = prove->bounds[SB_PROVE_STANDING];
     }
-    if (status == SB_OK && prove->outside == NULL && !prove->has_boxes && isfinite(prove->bounds[SB_PROVE_SWING]) &&
-        isnan(point->high_nm)) {
+    if (status == SB_OK && prove->outside == NULL && isfinite(prove->bounds[SB_PROVE_SWING]) && isnan(point->high_nm)) {
       point->low_nm = prove->swing_at_nm[0];
       point->high_nm = prove->swing_at_nm[1];
     }

@@ -19,6 +19,7 @@ struct proving {
 struct question {
   const struct sb_model *ends[SB_EDGE_SIDES];
   bool is_swing_asked, is_forward_only;
+  bool forgoes_boxes; /* what would need them is outside */
 };
 
 static const char turns_back[] = "tolerances: friction, drag and losses turn over where the output turns backwards";
@@ -150,6 +151,7 @@ static enum sb_status solve(struct proving *proving, const struct question *ques
 {
   struct sb_reach *reach = &proving->reach;
   const bool is_spread = question->ends[0] != question->ends[1];
+  reach->forgoes_boxes = question->forgoes_boxes;
   sb_reach_all(reach, &proving->all);
   out->outside = reach->trouble;
   if (reach->trouble != NULL || reach->edges.status != SB_OK) return reach->edges.status;
@@ -208,6 +210,12 @@ static enum sb_status solve_model(const struct sb_model *model, const struct que
 enum sb_status sb_prove_solve(const struct sb_model *model, struct sb_prove *out, struct sb_error *err)
 {
   const struct question question = {.ends = {model, model}, .is_swing_asked = true};
+  return solve_model(model, &question, out, err);
+}
+
+enum sb_status sb_prove_solve_sharply(const struct sb_model *model, struct sb_prove *out, struct sb_error *err)
+{
+  const struct question question = {.ends = {model, model}, .is_swing_asked = true, .forgoes_boxes = true};
   return solve_model(model, &question, out, err);
 }
 

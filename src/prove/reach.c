@@ -22,6 +22,8 @@ static const char runs_away[] =
 static const char slips_before_lock[] =
     "gearbox.back_efficiency: the clutch slips in gear, and a gear cannot be driven backwards";
 static const char slips_from_rest[] = "load.breakaway: it may hold an output that stops while the clutch slips in gear";
+static const char needs_boxes[] =
+    "gearbox.shifter.torque: there are loads under which the clutch slips in gear, or joins after a first decision";
 static const char no_end[] = "controller: the sets of states do not come to an end";
 
 static void find_trouble(struct sb_reach *reach, const char *trouble)
@@ -45,6 +47,7 @@ static void take_boxes(struct sb_reach *reach)
   const struct sb_gearbox *gearbox = &reach->edges.model->gearbox;
   const struct sb_edge_load *load = &reach->edges.load;
   reach->has_boxes = true;
+  if (reach->forgoes_boxes) find_trouble(reach, needs_boxes);
   for (int g = 0; g < gearbox->gear_count; g++) {
     if (!(gearbox->gears[g].back_efficiency > 0.0)) find_trouble(reach, slips_before_lock);
   }

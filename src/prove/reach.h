@@ -53,6 +53,7 @@ struct sb_reach {
   struct sb_span start;                 /* at the first sample that may decide */
   double start_standing_s;              /* until the first sample that may decide */
   bool has_boxes;                       /* a clutch slips in gear, or engages too late for some first decisions */
+  bool forgoes_boxes;                   /* asked for: what would need boxes is left out */
   double slip_nm;   /* the greatest torque at the output of a clutch that slips in gear or in shifts */
   bool is_restless; /* sets: a box was followed no further, though a command can still come from it */
   const char *
