@@ -136,6 +136,20 @@ struct sb_tracks {
   struct sb_reading reading;
 };
 
+/* Whether a track still knows a sample. */
+static inline bool sb_track_knows(const struct sb_track *track, int sample)
+{
+  return sample - track->first < track->count;
+}
+
+/* Of the anchors of a track, that of a sample that the stride divides. */
+static inline struct sb_anchor *sb_map_tracks_anchor_at(const struct sb_tracks *tracks, const struct sb_track *track,
+                                                        int sample)
+{
+  const int number = sample / SB_TRACK_STRIDE - (track->first + SB_TRACK_STRIDE - 1) / SB_TRACK_STRIDE;
+  return (struct sb_anchor *)(void *)(track->anchors + (size_t)number * tracks->anchor_size);
+}
+
 /* Track 0 begins at the start of the run. */
 enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err);
 void sb_map_tracks_clear(struct sb_tracks *tracks);
