@@ -129,7 +129,7 @@ static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, c
 {
   const struct sb_track *track = &tracks->items[known->track];
   if (!sb_track_knows(track, known->sample)) return false;
-  const struct sb_anchor *other = sb_map_tracks_anchor_at(tracks, track, known->sample);
+  const struct sb_anchor *other = sb_track_anchor_at(track, known->sample);
   uint64_t words[KEY_WORDS], key[KEY_WORDS];
   take_key(tracks, other, words);
   take_key(tracks, anchor, key);
