@@ -3,38 +3,6 @@
 
 #include <math.h>
 
-/* Taylor's series of sin(r) / r and cos(r) in r^2, for |r| <= pi / 4. */
-static double sine_over(double square)
-{
-  double sum = 0.0;
-  for (int k = 8; k >= 1; k--) sum = (sum + 1.0) * -square / (2 * k * (2 * k + 1));
-  return sum + 1.0;
-}
-
-static double cosine_of(double square)
-{
-  double sum = 0.0;
-  for (int k = 9; k >= 1; k--) sum = (sum + 1.0) * -square / (2 * k * (2 * k - 1));
-  return sum + 1.0;
-}
-
-void sb_elementary_sin_cos(double angle_rad, double *sine, double *cosine)
-{
-  /* pi / 2 in three parts, the first two short, so that their products with a whole number are exact. */
-  static const double part_1 = 0x1.921fb544p+0, part_2 = 0x1.0b4611a6p-34, part_3 = 0x1.3198a2e037073p-69;
-  static const double per_quarter = 0x1.45f306dc9c883p-1; /* 2 / pi */
-  const double quarters = floor(angle_rad * per_quarter + 0.5);
-  const double r = ((angle_rad - quarters * part_1) - quarters * part_2) - quarters * part_3;
-  const double square = r * r, s = r * sine_over(square), c = cosine_of(square);
-  const double turns = floor(0.25 * quarters);
-  switch ((int)(quarters - 4.0 * turns)) {
-    case 0: *sine = s, *cosine = c; break;
-    case 1: *sine = c, *cosine = -s; break;
-    case 2: *sine = -s, *cosine = -c; break;
-    default: *sine = -c, *cosine = s; break;
-  }
-}
-
 const double sb_elementary_inverse_factorials[SB_INVERSE_FACTORIAL_COUNT] = {1.0,
                                                                              1.0,
                                                                              1.0 / 2.0,
@@ -55,6 +23,38 @@ const double sb_elementary_inverse_factorials[SB_INVERSE_FACTORIAL_COUNT] = {1.0
                                                                              1.0 / 355687428096000.0,
                                                                              1.0 / 6402373705728000.0,
                                                                              1.0 / 121645100408832000.0};
+
+/* sin(r) / r - 1 and cos(r) - 1 by Taylor's series in r^2, for |r| <= pi / 4. */
+static double sine_rest(double square)
+{
+  double sum = 0.0;
+  for (int k = 8; k >= 1; k--) sum = sb_elementary_inverse_factorials[2 * k + 1] - square * sum;
+  return -square * sum;
+}
+
+static double cosine_rest(double square)
+{
+  double sum = 0.0;
+  for (int k = 9; k >= 1; k--) sum = sb_elementary_inverse_factorials[2 * k] - square * sum;
+  return -square * sum;
+}
+
+void sb_elementary_sin_cos(double angle_rad, double *sine, double *cosine)
+{
+  /* pi / 2 in three parts, the first two short, so that their products with a whole number are exact. */
+  static const double part_1 = 0x1.921fb544p+0, part_2 = 0x1.0b4611a6p-34, part_3 = 0x1.3198a2e037073p-69;
+  static const double per_quarter = 0x1.45f306dc9c883p-1; /* 2 / pi */
+  const double quarters = floor(angle_rad * per_quarter + 0.5);
+  const double r = ((angle_rad - quarters * part_1) - quarters * part_2) - quarters * part_3;
+  const double square = r * r, s = r + r * sine_rest(square), c = 1.0 + cosine_rest(square);
+  const double turns = floor(0.25 * quarters);
+  switch ((int)(quarters - 4.0 * turns)) {
+    case 0: *sine = s, *cosine = c; break;
+    case 1: *sine = c, *cosine = -s; break;
+    case 2: *sine = -s, *cosine = -c; break;
+    default: *sine = -c, *cosine = s; break;
+  }
+}
 
 /* (exp(r) - 1) / r by its Taylor series, for |r| <= 0.35. */
 static double exponential_over(double r)

@@ -129,14 +129,14 @@ static enum sb_status reach(struct walk *walk, struct sb_error *err)
   struct sb_tracks *tracks = &walk->plane->tracks;
   for (;;) {
     const struct sb_track *track = &tracks->items[walk->track];
-    const int index = walk->sample - track->first;
     walk->spot_track = walk->track;
-    if (index < track->count) {
-      if (track->spots[index].flags & SB_SPOT_CLOSED) {
+    if (sb_track_knows(track, walk->sample)) {
+      struct sb_spot *spot = sb_track_spot(track, walk->sample);
+      if (spot->flags & SB_SPOT_CLOSED) {
         const enum sb_status status = sb_map_tracks_open(tracks, walk->track, walk->sample, err);
         if (status != SB_OK) return status;
       }
-      walk->spot = &track->spots[index];
+      walk->spot = spot;
       walk->part = sb_map_tracks_part_at(tracks, track, walk->sample);
       return SB_OK;
     }
@@ -639,8 +639,9 @@ static bool glide_singly(struct walk *walk, const struct sb_track *track, int32_
 {
   const struct sb_tracks *tracks = &walk->plane->tracks;
   const int end = track->first + track->count;
-  for (; walk->sample < end; walk->sample++) {
-    const struct sb_spot *spot = &track->spots[walk->sample - track->first];
+  if (walk->sample >= end) return false;
+  const struct sb_spot *spot = sb_track_spot(track, walk->sample); /* the others of its block follow */
+  for (; walk->sample < end; walk->sample++, spot++) {
     if (!(is_plain(spot) || is_closed(spot)) || (spot->reading < far && walk->sample >= walk->task.first_decision))
       return false;
     if (sb_map_tracks_end_part(tracks, walk->sample, false)) {

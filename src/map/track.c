@@ -8,15 +8,9 @@
 
 #include "base/arena.h"
 #include "base/constants.h"
+#include "map/meeting.h"
 #include "run/sense.h"
 #include "sim/stretch.h"
-
-/* One entry of the hash: a stop, by the bits of its state. */
-struct meeting {
-  uint64_t hash; /* 0: free */
-  int track;
-  int sample;
-};
 
 /* What all tracks may take before those that were used longest ago are let go; a path comes to the same bits without them. */
 #define BYTES_MAX ((size_t)72 << 20)
@@ -47,15 +41,62 @@ static int new_track(struct sb_tracks *tracks, const struct sb_track *track, str
   return tracks->count++;
 }
 
+/* Nobody uses a block any more. It is kept for another track: the system takes its time to give and to take memory. */
+static void spare_block(struct sb_tracks *tracks, struct sb_track_block *block)
+{
+  block->next = tracks->spare;
+  tracks->spare = block;
+}
+
+/* Makes many blocks at once. */
+static bool make_blocks(struct sb_tracks *tracks)
+{
+  enum { COUNT = 64 };
+  char *slab = malloc(sizeof(struct sb_track_block) + COUNT * tracks->block_size);
+  if (slab == NULL) return false;
+  struct sb_track_block *head = (struct sb_track_block *)(void *)slab;
+  head->next = tracks->slabs;
+  tracks->slabs = head;
+  char *first = slab + sizeof *head;
+  for (int i = COUNT - 1; i >= 0; i--) {
+    spare_block(tracks, (struct sb_track_block *)(void *)(first + (size_t)i * tracks->block_size));
+  }
+  return true;
+}
+
+/* A block of the tracks' own; NULL: no memory. */
+static struct sb_track_block *take_block(struct sb_tracks *tracks)
+{
+  if (tracks->spare == NULL && !make_blocks(tracks)) return NULL;
+  struct sb_track_block *block = tracks->spare;
+  tracks->spare = block->next;
+  return block;
+}
+
+/* Adds blocks to a track until it has that of a sample. */
+static enum sb_status reach_block(struct sb_tracks *tracks, struct sb_track *track, int sample, struct sb_error *err)
+{
+  while (track->block_count <= sb_track_block_of(sample) - sb_track_block_of(track->first)) {
+    const size_t count = (size_t)track->block_count;
+    if (!grow_counted(tracks, &track->blocks, &track->block_room, count, sizeof(struct sb_track_block *)))
+      return no_memory(err);
+    struct sb_track_block *block = take_block(tracks);
+    if (block == NULL) return no_memory(err);
+    tracks->used_bytes += tracks->block_size;
+    track->blocks[track->block_count++] = block;
+  }
+  return SB_OK;
+}
+
 /* Lets go of all that a track knows; what it begins with stays for paths that wait for it. */
 static void let_go(struct sb_tracks *tracks, struct sb_track *track)
 {
-  tracks->used_bytes -= track->spot_room * sizeof *track->spots + track->anchor_room * tracks->anchor_size +
-                        track->row_room * sizeof *track->rows + track->child_room * sizeof *track->children +
-                        track->part_room * sizeof *track->parts;
-  free(track->spots);
+  tracks->used_bytes -= (size_t)track->block_count * tracks->block_size +
+                        track->block_room * sizeof(struct sb_track_block *) + track->row_room * sizeof *track->rows +
+                        track->child_room * sizeof *track->children + track->part_room * sizeof *track->parts;
+  for (int i = 0; i < track->block_count; i++) spare_block(tracks, track->blocks[i]);
+  free(track->blocks);
   free(track->parts);
-  free(track->anchors);
   free(track->rows);
   free(track->children);
   *track = (struct sb_track){.gear = track->gear,
@@ -113,13 +154,6 @@ double sb_map_tracks_time_s(const struct sb_tracks *tracks, int sample)
   return sb_sim_grid_s(&tracks->sim, step);
 }
 
-/* Of the anchors of a track, that of a sample that the stride divides. */
-static struct sb_anchor *anchor_at(const struct sb_tracks *tracks, const struct sb_track *track, int sample)
-{
-  const int number = sample / SB_TRACK_STRIDE - (track->first + SB_TRACK_STRIDE - 1) / SB_TRACK_STRIDE;
-  return (struct sb_anchor *)(void *)(track->anchors + (size_t)number * tracks->anchor_size);
-}
-
 /* All that acts on the future at the present sample. */
 static void take_anchor(const struct sb_tracks *tracks, struct sb_anchor *anchor)
 {
@@ -158,167 +192,13 @@ static void restore(struct sb_tracks *tracks, const struct sb_anchor *anchor)
   empty_sums(tracks);
 }
 
-/* All that acts on the future of a machine with an engaged gear, as words: an angle that no load depends on does not. */
-enum { KEY_WORDS = 44 };
-
-static uint64_t bits_of(double value)
-{
-  uint64_t bits;
-  memcpy(&bits, &value, sizeof bits);
-  return bits;
-}
-
-static void take_key(const struct sb_tracks *tracks, const struct sb_anchor *anchor, uint64_t key[KEY_WORDS])
-{
-  const struct sb_state *state = &anchor->state;
-  const struct sb_far *far = &state->far;
-  const struct sb_feed *feed = &state->feed;
-  const struct sb_pulses *pulses = &state->pulses;
-  const bool is_free = tracks->is_angle_free;
-  const double values[] = {state->load_time_s,
-                           is_free ? 0.0 : state->load_angle_rad,
-                           is_free ? 0.0 : state->output_angle_rad,
-                           state->motor_speed_rad_s,
-                           state->output_speed_rad_s,
-                           state->back_rad,
-                           anchor->filtered,
-                           (double)state->gear,
-                           (double)(((state->drive_direction + 1) * 2 + state->is_back_counted) * 8 +
-                                    (state->motor_direction + 1) * 2 + state->is_driving),
-                           far->speed_rad_s,
-                           far->angle_rad,
-                           far->load_angle_rad,
-                           far->left_rad,
-                           far->is_slipping,
-                           far->slip_direction,
-                           far->direction,
-                           far->met_count,
-                           far->is_finished,
-                           state->output_direction,
-                           state->twist.side,
-                           state->twist.twist_rad,
-                           feed->drive.duty,
-                           feed->drive.integral_rad,
-                           feed->drive.command,
-                           feed->warmth.winding_c,
-                           feed->warmth.housing_c,
-                           feed->resistance_ohm,
-                           feed->voltage_v,
-                           feed->drawn_as,
-                           (double)feed->low_ticks,
-                           feed->is_cut_out,
-                           feed->is_empty,
-                           (double)feed->ready_step,
-                           pulses->angle,
-                           pulses->count,
-                           pulses->closed,
-                           pulses->last_s,
-                           pulses->period_s,
-                           anchor->voltage_v,
-                           (double)state->link,
-                           state->slip_direction,
-                           state->is_shifting,
-                           feed->magnet_ratio,
-                           (double)feed->piece};
-  static_assert(sizeof values / sizeof *values == KEY_WORDS, "every word is set");
-  for (int i = 0; i < KEY_WORDS; i++) key[i] = bits_of(values[i]);
-}
-
-/* Of what nearly always tells states apart, for the whole key takes as long as a stretch of plain motion: as FNV-1a, by words,
- * stirred. */
-static uint64_t hash_of(const struct sb_tracks *tracks, int sample, const struct sb_anchor *anchor)
-{
-  const struct sb_state *state = &anchor->state;
-  const double telling[] = {state->motor_speed_rad_s,
-                            tracks->is_angle_free ? 0.0 : state->output_angle_rad,
-                            anchor->filtered,
-                            state->pulses.angle,
-                            state->twist.twist_rad,
-                            state->feed.drawn_as,
-                            state->feed.drive.integral_rad,
-                            state->feed.warmth.winding_c};
-  uint64_t hash = 14695981039346656037U ^ (uint64_t)sample ^ (uint64_t)state->gear << 32;
-  for (size_t i = 0; i < sizeof telling / sizeof *telling; i++) {
-    hash = (hash ^ bits_of(telling[i])) * 1099511628211U;
-    hash ^= hash >> 29;
-  }
-  return hash != 0 ? hash : 1;
-}
-
-/* The number of the block of samples that one is in, or ends. */
-static int block_of(int sample)
-{
-  return (sample + SB_TRACK_STRIDE - 1) / SB_TRACK_STRIDE;
-}
-
 /* Meetings --------------------------------------------------------------------------------------------------------- */
-
-/* Whether a track still knows a sample. */
-static bool is_known(const struct sb_track *track, int sample)
-{
-  return sample - track->first < track->count;
-}
-
-static enum sb_status grow_table(struct sb_tracks *tracks, struct sb_error *err)
-{
-  if (2 * tracks->table_used < tracks->table_size) return SB_OK;
-  size_t live = 0;
-  for (size_t i = 0; i < tracks->table_size; i++) {
-    const struct meeting *known = &tracks->table[i];
-    live += known->hash != 0 && is_known(&tracks->items[known->track], known->sample);
-  }
-  size_t size = 1024;
-  while (size < 4 * live) size *= 2;
-  struct meeting *table = calloc(size, sizeof *table);
-  if (table == NULL) return no_memory(err);
-  for (size_t i = 0; i < tracks->table_size; i++) {
-    const struct meeting *known = &tracks->table[i];
-    if (known->hash == 0 || !is_known(&tracks->items[known->track], known->sample)) continue;
-    size_t place = known->hash & (size - 1);
-    while (table[place].hash != 0) place = (place + 1) & (size - 1);
-    table[place] = *known;
-  }
-  free(tracks->table);
-  tracks->table = table;
-  tracks->table_size = size;
-  tracks->table_used = live;
-  return SB_OK;
-}
-
-static bool is_at(const struct sb_tracks *tracks, const struct meeting *known, const struct sb_anchor *anchor)
-{
-  const struct sb_track *track = &tracks->items[known->track];
-  if (!is_known(track, known->sample)) return false;
-  const struct sb_anchor *other = anchor_at(tracks, track, known->sample);
-  uint64_t words[KEY_WORDS], key[KEY_WORDS];
-  take_key(tracks, other, words);
-  take_key(tracks, anchor, key);
-  if (memcmp(words, key, sizeof words) != 0) return false;
-  for (int k = 0; k < tracks->reading.slot_count; k++) {
-    if (anchor->slots[k] != other->slots[k]) return false;
-  }
-  return true;
-}
-
-/* The track that is in this state at this sample, else -1 and the state is entered as that of the given track. */
-static int meet_or_enter(struct sb_tracks *tracks, int at, int sample, const struct sb_anchor *anchor)
-{
-  const uint64_t hash = hash_of(tracks, sample, anchor);
-  size_t place = hash & (tracks->table_size - 1);
-  for (; tracks->table[place].hash != 0; place = (place + 1) & (tracks->table_size - 1)) {
-    const struct meeting *known = &tracks->table[place];
-    if (known->hash == hash && known->sample == sample && is_at(tracks, known, anchor)) return known->track;
-  }
-  tracks->table[place] = (struct meeting){hash, at, sample};
-  tracks->table_used++;
-  return -1;
-}
 
 bool sb_map_tracks_follow_next(struct sb_tracks *tracks, int at)
 {
   struct sb_track *track = &tracks->items[at];
   struct sb_track *next = &tracks->items[track->next];
-  if (is_known(next, track->first + track->count)) {
+  if (sb_track_knows(next, track->first + track->count)) {
     next->used = ++tracks->clock;
     return true;
   }
@@ -327,7 +207,8 @@ bool sb_map_tracks_follow_next(struct sb_tracks *tracks, int at)
   while (track->row_count > 0 && track->rows[track->row_count - 1].sample >= track->first + track->count) {
     track->row_count--;
   }
-  track->part_count = block_of(track->first + track->count) - block_of(track->first); /* its last part, too */
+  track->part_count =
+      sb_track_block_of(track->first + track->count) - sb_track_block_of(track->first); /* its last part, too */
   return false;
 }
 
@@ -406,8 +287,8 @@ static struct sb_spot look(struct sb_tracks *tracks, int sample)
 const struct sb_track_part *sb_map_tracks_part_at(const struct sb_tracks *tracks, const struct sb_track *track,
                                                   int sample)
 {
-  const int number = block_of(sample) - block_of(track->first), index = sample - track->first;
-  const struct sb_spot *spot = index < track->count ? &track->spots[index] : &track->join;
+  const int number = sb_track_block_of(sample) - sb_track_block_of(track->first);
+  const struct sb_spot *spot = sb_track_knows(track, sample) ? sb_track_spot(track, sample) : &track->join;
   const bool is_finished = (spot->flags & SB_SPOT_FINISHED) != 0;
   return number < track->part_count && sb_map_tracks_end_part(tracks, sample, is_finished) ? &track->parts[number]
                                                                                            : NULL;
@@ -498,7 +379,7 @@ static void take_view(struct sb_track *track)
 {
   const uint32_t plain = SB_SPOT_ENGAGED | SB_SPOT_DECIDING;
   if (track->count < SB_TRACK_STRIDE) return;
-  const struct sb_spot *spots = &track->spots[track->count - SB_TRACK_STRIDE];
+  const struct sb_spot *spots = sb_track_block_at(track, track->first + track->count - 1)->spots;
   struct sb_track_view view = {true, spots[0].reading, spots[0].greatest, spots[0].next_load_nm};
   for (int i = 0; i < SB_TRACK_STRIDE; i++) {
     const struct sb_spot *spot = &spots[i];
@@ -543,12 +424,12 @@ static enum sb_status stand_at(struct sb_tracks *tracks, int at, int sample, str
 {
   const struct sb_track *track = &tracks->items[at];
   int from = sample - sample % SB_TRACK_STRIDE;
-  while (from >= track->first && !(track->spots[from - track->first].flags & SB_SPOT_ENGAGED)) from -= SB_TRACK_STRIDE;
+  while (from >= track->first && !(sb_track_spot(track, from)->flags & SB_SPOT_ENGAGED)) from -= SB_TRACK_STRIDE;
   tracks->at_track = at;
   tracks->ahead_count = 0;
   tracks->is_repeating = true;
   if (from >= track->first) {
-    restore(tracks, anchor_at(tracks, track, from));
+    restore(tracks, sb_track_anchor_at(track, from));
     tracks->at_sample = from;
   } else {
     stand_at_begin(tracks, at);
@@ -558,17 +439,6 @@ static enum sb_status stand_at(struct sb_tracks *tracks, int at, int sample, str
   while (status == SB_OK && tracks->at_sample < sample) status = move_on(tracks, tracks->at_sample + 1, &spot, err);
   tracks->is_repeating = false;
   return status;
-}
-
-/* Room for so many more samples of a track. */
-static enum sb_status grow_spots(struct sb_tracks *tracks, struct sb_track *track, int count, struct sb_error *err)
-{
-  const size_t last = (size_t)(track->count + count - 1);
-  while (track->spot_room <= last) {
-    if (!grow_counted(tracks, &track->spots, &track->spot_room, track->spot_room, sizeof *track->spots))
-      return no_memory(err);
-  }
-  return SB_OK;
 }
 
 /* The simulator is left, and the reading, where the part was simulated again. */
@@ -595,20 +465,10 @@ enum sb_status sb_map_tracks_find_torque(struct sb_tracks *tracks, int at, int s
 static enum sb_status keep_spot(struct sb_tracks *tracks, struct sb_track *track, const struct sb_spot *spot,
                                 struct sb_error *err)
 {
-  if (grow_spots(tracks, track, 1, err) != SB_OK) return SB_ERR_MEMORY;
-  track->spots[track->count++] = *spot;
-  return SB_OK;
-}
-
-/* A track ends here: what it keeps need not grow any more. */
-static enum sb_status close_track(struct sb_tracks *tracks, struct sb_track *track, struct sb_error *err)
-{
-  if (track->count == 0) return SB_OK;
-  struct sb_spot *spots = realloc(track->spots, (size_t)track->count * sizeof *track->spots);
-  if (spots == NULL) return no_memory(err);
-  tracks->used_bytes -= (track->spot_room - (size_t)track->count) * sizeof *spots;
-  track->spots = spots;
-  track->spot_room = (size_t)track->count;
+  const int sample = track->first + track->count;
+  if (reach_block(tracks, track, sample, err) != SB_OK) return SB_ERR_MEMORY;
+  track->count++;
+  *sb_track_spot(track, sample) = *spot;
   return SB_OK;
 }
 
@@ -618,14 +478,11 @@ static enum sb_status keep_anchor(struct sb_tracks *tracks, int at, const struct
 {
   struct sb_track *track = &tracks->items[at];
   const int sample = tracks->to_sample;
-  if (grow_table(tracks, err) != SB_OK) return SB_ERR_MEMORY;
-  if (!grow_counted(tracks, &track->anchors, &track->anchor_room, track->anchor_count, tracks->anchor_size)) {
-    return no_memory(err);
-  }
-  struct sb_anchor *anchor = anchor_at(tracks, track, sample);
+  if (sb_meeting_make_room(tracks, err) != SB_OK) return SB_ERR_MEMORY;
+  if (reach_block(tracks, track, sample, err) != SB_OK) return SB_ERR_MEMORY;
+  struct sb_anchor *anchor = sb_track_anchor_at(track, sample);
   take_anchor(tracks, anchor);
-  *next = spot->flags & SB_SPOT_ENGAGED ? meet_or_enter(tracks, at, sample, anchor) : -1;
-  track->anchor_count += *next < 0;
+  *next = spot->flags & SB_SPOT_ENGAGED ? sb_meeting_find_or_enter(tracks, at, sample, anchor) : -1;
   return SB_OK;
 }
 
@@ -685,8 +542,11 @@ static enum sb_status add_closed(struct sb_tracks *tracks, struct sb_track *trac
                                  struct sb_error *err)
 {
   enum { COUNT = SB_TRACK_STRIDE - 1 };
-  if (grow_spots(tracks, track, COUNT, err) != SB_OK) return SB_ERR_MEMORY;
-  for (int i = 0; i < COUNT; i++) track->spots[track->count++] = *bounds;
+  const int sample = track->first + track->count;
+  if (reach_block(tracks, track, sample, err) != SB_OK) return SB_ERR_MEMORY;
+  struct sb_spot *spots = sb_track_spot(track, sample); /* the first of a block */
+  for (int i = 0; i < COUNT; i++) spots[i] = *bounds;
+  track->count += COUNT;
   tracks->sample_count += COUNT;
   return SB_OK;
 }
@@ -701,7 +561,7 @@ enum sb_status sb_map_tracks_open(struct sb_tracks *tracks, int at, int sample, 
   struct sb_sim_ahead ahead;
   look_ahead(tracks, are_loads_asked(tracks), &ahead);
   assert(ahead.count == SB_TRACK_STRIDE - 1);
-  for (int i = 0; i < ahead.count; i++) track->spots[begin + 1 + i - track->first] = look_at_ahead(tracks, &ahead, i);
+  for (int i = 0; i < ahead.count; i++) *sb_track_spot(track, begin + 1 + i) = look_at_ahead(tracks, &ahead, i);
   forget_work(tracks, &work);
   tracks->at_track = -1; /* the reading has gone on */
   return SB_OK;
@@ -720,11 +580,13 @@ static enum sb_status add_ahead(struct sb_tracks *tracks, struct sb_track *track
   look_ahead(tracks, are_loads_asked(tracks), &ahead);
   tracks->ahead_first = tracks->at_sample;
   tracks->ahead_filtered[0] = tracks->reading.filtered;
-  if (grow_spots(tracks, track, ahead.count, err) != SB_OK) return SB_ERR_MEMORY;
+  const int first = track->first + track->count;
+  if (ahead.count > 0 && reach_block(tracks, track, first + ahead.count - 1, err) != SB_OK) return SB_ERR_MEMORY;
   for (int i = 0; i < ahead.count; i++) {
-    track->spots[track->count++] = look_at_ahead(tracks, &ahead, i);
+    *sb_track_spot(track, first + i) = look_at_ahead(tracks, &ahead, i);
     tracks->ahead_filtered[i + 1] = tracks->reading.filtered;
   }
+  track->count += ahead.count;
   tracks->ahead_count = ahead.count + 1;
   tracks->sample_count += ahead.count;
   return SB_OK;
@@ -745,12 +607,12 @@ static enum sb_status add_sample(struct sb_tracks *tracks, int at, int32_t least
   if (track->next >= 0) {
     track->join = spot;
     tracks->at_track = -1;
-    return close_track(tracks, track, err);
+    return SB_OK;
   }
   status = keep_spot(tracks, track, &spot, err);
   if (status != SB_OK) return status;
   if (sample % SB_TRACK_STRIDE == 0) take_view(track);
-  return sample == tracks->end_sample ? close_track(tracks, track, err) : add_ahead(tracks, track, &spot, least, err);
+  return sample == tracks->end_sample ? SB_OK : add_ahead(tracks, track, &spot, least, err);
 }
 
 enum sb_status sb_map_tracks_extend(struct sb_tracks *tracks, int at, struct sb_error *err)
@@ -931,6 +793,7 @@ enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_mode
   tracks->end_sample = (int)last_sample + 1;
   enum sb_status status = sb_sensor_init(&tracks->reading, &model->control.sensor, model->control.sample_period_s, err);
   tracks->anchor_size = sizeof(struct sb_anchor) + (size_t)tracks->reading.slot_count * sizeof(double);
+  tracks->block_size = sizeof(struct sb_track_block) + tracks->anchor_size;
   if (status == SB_OK) status = draw_noise(tracks, err);
   if (status == SB_OK) status = begin_at_the_start(tracks, err);
   if (status != SB_OK) sb_map_tracks_clear(tracks);
@@ -940,12 +803,16 @@ enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_mode
 void sb_map_tracks_clear(struct sb_tracks *tracks)
 {
   for (int i = 0; i < tracks->count; i++) {
-    free(tracks->items[i].spots);
+    free(tracks->items[i].blocks);
     free(tracks->items[i].parts);
-    free(tracks->items[i].anchors);
     free(tracks->items[i].begin);
     free(tracks->items[i].children);
     free(tracks->items[i].rows);
+  }
+  while (tracks->slabs != NULL) {
+    struct sb_track_block *slab = tracks->slabs;
+    tracks->slabs = slab->next;
+    free(slab);
   }
   free(tracks->items);
   free(tracks->table);

@@ -64,6 +64,14 @@ struct sb_anchor {
   double slots[];             /* likewise */
 };
 
+/* The spots of the samples that end with one that the stride divides, and the state there. All blocks are of one size, so that those
+ * that are let go serve again. */
+struct sb_track_block {
+  struct sb_track_block *next; /* of those that nobody uses */
+  struct sb_spot spots[SB_TRACK_STRIDE];
+  double anchor[]; /* room for one, with its slots */
+};
+
 /* An event engaged, or the run's end: what the monitor of a run is told between two samples. */
 struct sb_track_row {
   int sample; /* the next one */
@@ -80,19 +88,18 @@ struct sb_track_child {
 
 struct sb_track {
   int gear;    /* index */
-  int first;   /* sample of spots[0] */
+  int first;   /* sample of the first spot */
   int count;   /* spots known */
   int waiting; /* paths that are yet to begin with this track */
   bool is_gone;
-  long used;               /* when it last was, by the clock of all tracks */
-  struct sb_anchor *begin; /* before the command that it begins with; NULL: at the start of the run, or gone */
-  struct sb_spot *spots;
-  size_t spot_room;
+  long used;                      /* when it last was, by the clock of all tracks */
+  struct sb_anchor *begin;        /* before the command that it begins with; NULL: at the start of the run, or gone */
+  struct sb_track_block **blocks; /* blocks[block_count], in order of samples */
+  int block_count;
+  size_t block_room;
   struct sb_track_part *parts; /* parts[part_count], in order of the samples with which they end */
   int part_count;
   size_t part_room;
-  char *anchors; /* at the samples that SB_TRACK_STRIDE divides */
-  size_t anchor_count, anchor_room;
   struct sb_track_row *rows; /* rows[row_count] in order of time */
   int row_count;
   size_t row_room;
@@ -124,9 +131,11 @@ struct sb_tracks {
   struct sb_track *items;
   int count;
   size_t room;
-  size_t anchor_size; /* bytes */
-  size_t used_bytes;  /* of what can be let go */
-  size_t bytes_max;   /* beyond which that is done */
+  size_t anchor_size, block_size; /* bytes */
+  struct sb_track_block *spare;   /* blocks that nobody uses */
+  struct sb_track_block *slabs;   /* that all blocks are parts of, each behind a head that is not used */
+  size_t used_bytes;              /* of what can be let go */
+  size_t bytes_max;               /* beyond which that is done */
   long clock;
   struct meeting *table; /* hash of anchors */
   size_t table_size, table_used;
@@ -135,6 +144,36 @@ struct sb_tracks {
   bool is_out_of_memory; /* a row was lost */
   struct sb_reading reading;
 };
+
+/* Whether a track still knows a sample. */
+static inline bool sb_track_knows(const struct sb_track *track, int sample)
+{
+  return sample - track->first < track->count;
+}
+
+/* The number of the block of samples that one is in, or ends. */
+static inline int sb_track_block_of(int sample)
+{
+  return (int)((unsigned)(sample + SB_TRACK_STRIDE - 1) / SB_TRACK_STRIDE); /* without signs it is a shift */
+}
+
+/* The block of a track that a known sample is in. */
+static inline struct sb_track_block *sb_track_block_at(const struct sb_track *track, int sample)
+{
+  return track->blocks[sb_track_block_of(sample) - sb_track_block_of(track->first)];
+}
+
+/* The spot of a sample that is known. */
+static inline struct sb_spot *sb_track_spot(const struct sb_track *track, int sample)
+{
+  return &sb_track_block_at(track, sample)->spots[(unsigned)(sample + SB_TRACK_STRIDE - 1) % SB_TRACK_STRIDE];
+}
+
+/* The state of a track at a sample that the stride divides. */
+static inline struct sb_anchor *sb_track_anchor_at(const struct sb_track *track, int sample)
+{
+  return (struct sb_anchor *)(void *)sb_track_block_at(track, sample)->anchor;
+}
 
 /* Track 0 begins at the start of the run. */
 enum sb_status sb_map_tracks_init(struct sb_tracks *tracks, const struct sb_model *model, struct sb_error *err);

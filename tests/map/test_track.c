@@ -145,7 +145,7 @@ static void a_track_that_is_taken_up_again_goes_on_as_it_would_have(void **state
   for (int n = 1; n < LAST; n++) {
     assert_int_equal(sb_map_tracks_extend(&whole, 0, &err), SB_OK);
     assert_int_equal(sb_map_tracks_extend(&parted, 0, &err), SB_OK);
-    const struct sb_spot *seen = &whole.items[0].spots[n], *again = &parted.items[0].spots[n];
+    const struct sb_spot *seen = sb_track_spot(&whole.items[0], n), *again = sb_track_spot(&parted.items[0], n);
     assert_memory_equal(again, seen, offsetof(struct sb_spot, flags) + sizeof seen->flags); /* a gap follows */
     /* The simulators stand at the same sample of this track. */
     const struct sb_state *one = &whole.sim.state, *two = &parted.sim.state;
@@ -188,8 +188,8 @@ static struct sb_model rising(bool is_bent)
 static void assert_same_spots(const struct sb_track *one, const struct sb_track *other, int first, int last)
 {
   for (int n = first; n <= last; n++)
-    assert_memory_equal(&one->spots[n], &other->spots[n],
-                        offsetof(struct sb_spot, flags) + sizeof one->spots[n].flags); /* a gap follows */
+    assert_memory_equal(sb_track_spot(one, n), sb_track_spot(other, n),
+                        offsetof(struct sb_spot, flags) + sizeof(uint32_t)); /* a gap follows */
 }
 
 /* Samples that a path passes unseen are within their bounds, change no bit of those that follow, and show the same once somebody
@@ -213,7 +213,7 @@ static void closed_samples_are_as_those_that_were_looked_at(void **state)
     assert_true(closed.sample_count == open.sample_count && passed->part_count == seen->part_count);
     int count = 0;
     for (int n = 0; n < passed->count; n++) {
-      const struct sb_spot *at = &passed->spots[n], *bits = &seen->spots[n];
+      const struct sb_spot *at = sb_track_spot(passed, n), *bits = sb_track_spot(seen, n);
       if (at->flags != SB_SPOT_CLOSED) {
         assert_same_spots(passed, seen, n, n);
         continue;
@@ -228,7 +228,8 @@ static void closed_samples_are_as_those_that_were_looked_at(void **state)
       assert_int_equal(passed->parts[i].view.is_plain, seen->parts[i].view.is_plain);
     }
     for (int n = passed->count - 1; n >= 0; n -= 7) {
-      if (passed->spots[n].flags == SB_SPOT_CLOSED) assert_int_equal(sb_map_tracks_open(&closed, 0, n, &err), SB_OK);
+      if (sb_track_spot(passed, n)->flags == SB_SPOT_CLOSED)
+        assert_int_equal(sb_map_tracks_open(&closed, 0, n, &err), SB_OK);
       assert_same_spots(passed, seen, n, n);
     }
     assert_same_spots(passed, seen, 0, seen->count - 1);
@@ -327,6 +328,11 @@ static void a_track_that_is_let_go_gives_back_what_it_took(void **state)
   sb_map_tracks_enter(&tracks, 0);
   assert_true(tracks.items[child].is_gone);
   assert_int_equal(tracks.used_bytes, begun_bytes - tracks.anchor_size);
+  /* Its blocks serve another track. */
+  const struct sb_track_block *spare = tracks.spare;
+  const int other = sb_map_tracks_child(&tracks, 0, EARLY, 1, &part, &err);
+  assert_int_equal(sb_map_tracks_extend(&tracks, other, &err), SB_OK);
+  assert_ptr_equal(tracks.items[other].blocks[0], spare);
   sb_map_tracks_clear(&tracks);
 }
 
