@@ -58,9 +58,10 @@ static void check_json_has_the_vehicle(void **state)
 static void check_names_the_first_of_equal_climbs(void **state)
 {
   (void)state;
-  shell_expect(shell_run("$SHIFTBAND check --json scenarios/crate-pusher.yaml --set "
-                         "'load.bodies.1.grade_points=[[0 m, 0 %], [0.5 m, 3 %], [1 m, 0 %], [1.5 m, 3 %], [1.7 m, 0 %]]'"),
-               "{\"bodies\":0,\"steepest\":true,\"distance_m\":0.5,");
+  shell_expect(
+      shell_run("$SHIFTBAND check --json scenarios/crate-pusher.yaml --set "
+                "'load.bodies.1.grade_points=[[0 m, 0 %], [0.5 m, 3 %], [1 m, 0 %], [1.5 m, 3 %], [1.7 m, 0 %]]'"),
+      "{\"bodies\":0,\"steepest\":true,\"distance_m\":0.5,");
 }
 
 static void run_tells_where_the_vehicle_got_to_and_what_it_met(void **state)
