@@ -4,9 +4,10 @@
 
 #include "help/near.h"
 #include "help/proof.h"
+#include "help/slow.h"
 #include "prove/answer.h"
 
-enum { MACHINES = 250, SAMPLES_MAX = 2000 };
+enum { MACHINES = IS_SLOW ? 40 : 250, SAMPLES_MAX = 2000 };
 
 /* The least samples so far: to the next command, and to the second one. */
 struct plain {

@@ -201,8 +201,9 @@ static void run_at(struct sb_model model, double period_s, int gear, double y[DI
   const struct oracle_command command = {COMMAND_S, 1 - gear};
   model.drive.period_s = period_s;
   const struct driven end = drive(&model, gear, &command, 1, END_S);
-  const double got[] = {end.state.motor_speed_rad_s,     end.state.output_speed_rad_s,    end.state.output_angle_rad,
-                        end.state.feed.warmth.winding_c, end.state.feed.warmth.housing_c, end.sums.energy.given / end.state.feed.voltage_v};
+  const double got[] = {end.state.motor_speed_rad_s,     end.state.output_speed_rad_s,
+                        end.state.output_angle_rad,      end.state.feed.warmth.winding_c,
+                        end.state.feed.warmth.housing_c, end.sums.energy.given / end.state.feed.voltage_v};
   memcpy(y, got, sizeof got);
   assert_true(sb_energy_residual_ratio(&end.sums.energy) < 1e-12);
   assert_near(end.row.magnet_c, model.winding.housing_capacity_j_k > 0.0 ? got[HOUSING] : got[WINDING], 0.0);
