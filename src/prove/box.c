@@ -35,20 +35,6 @@ static bool collect(void *context, int sample, int gear, int way, const struct s
   return false;
 }
 
-static int last_sample(const struct sb_reach *reach, int gear)
-{
-  const double constant_s = reach->edges.lanes[0].sim.derived.time_constant_s[gear + 1];
-  return (int)fmin(reach->dwell + reach->debounce + 40.0 * constant_s / reach->edges.sample_s + 2.0, 1e6);
-}
-
-static bool has_commands(const struct sb_reach *reach, const struct sb_reach_commands *commands)
-{
-  for (int g = 0; g < reach->gear_count; g++) {
-    if (commands->sets[g][SB_REACH_DOWN].count > 0 || commands->sets[g][SB_REACH_UP].count > 0) return true;
-  }
-  return false;
-}
-
 /* Settling ------------------------------------------------------------------------------------------------------------- */
 
 struct settling {
@@ -111,7 +97,7 @@ static double from_all(struct settling *settling, const double due[SB_GEAR_MAX])
       for (int count = 1 - reach->debounce; count < reach->debounce; count++) {
         const struct sb_reach_item item = {count, reach->engaged[g].items[i]};
         struct round round = {settling->follows, -1};
-        const bool is_waiting = sb_reach_follow_on(reach, g, &item, last_sample(reach, g), collect, &round);
+        const bool is_waiting = sb_reach_follow_on(reach, g, &item, sb_reach_last_sample(reach, g), collect, &round);
         if (is_unsettled(settling, g, is_waiting)) return INFINITY;
         if (round.last >= 0) time_s = fmax(time_s, due[g] + (round.last + 1) * reach->edges.sample_s);
       }
@@ -134,7 +120,7 @@ static double from_commands(struct settling *settling, double *engaged_s)
       struct sb_edge_arrivals arrivals;
       sb_edge_arrive(&reach->edges, gear, to, &set->items[i], reach->dwell, &arrivals);
       const bool is_waiting =
-          sb_reach_follow(reach, gear, way, &set->items[i], last_sample(reach, to), collect, &round);
+          sb_reach_follow(reach, gear, way, &set->items[i], sb_reach_last_sample(reach, to), collect, &round);
       if (is_unsettled(settling, to, is_waiting) || arrivals.is_late || arrivals.is_loose) return INFINITY;
       *engaged_s = fmax(*engaged_s, arrivals.greatest_engaged_s);
       last = round.last > last ? round.last : last;
@@ -151,7 +137,7 @@ static double settle(struct settling *settling, const double due[SB_GEAR_MAX], d
   for (int round = 0; round < ROUNDS_MAX && reach->edges.status == SB_OK; round++) {
     double engaged_s;
     if (isinf(time_s)) return INFINITY;
-    if (!has_commands(reach, settling->follows)) return worst_s;
+    if (!sb_reach_has_commands(reach, settling->follows)) return worst_s;
     struct sb_reach_commands *const again = settling->before;
     settling->before = settling->follows;
     settling->follows = again;
@@ -176,13 +162,12 @@ double sb_answer_box_settle(struct sb_reach *reach, const struct sb_reach_comman
 {
   const struct sb_edge_load full = reach->edges.load;
   const int end = way == SB_REACH_UP ? 0 : 1;
-  const double acting = full.acting_nm[end], resisting = full.resisting_nm[end];
-  const struct sb_edge_load last = {{acting, acting}, {resisting, resisting}, full.breakaway_nm};
+  const struct sb_edge_load last = sb_edge_load_at(&full, end);
   struct sb_reach_commands *both = calloc(2, sizeof *both);
   double due[SB_GEAR_MAX] = {0.0}, engaged_s = 0.0;
   if (way == SB_REACH_DOWN && !has_downshift(reach, commands)) {
     free(both);
-    return has_commands(reach, commands) ? INFINITY : (double)NAN;
+    return sb_reach_has_commands(reach, commands) ? INFINITY : (double)NAN;
   }
   if (both == NULL) return INFINITY;
   struct settling settling = {reach, full, way == SB_REACH_UP ? reach->gear_count - 1 : -1, both, both + 1};
@@ -219,7 +204,7 @@ static double standing_waiting(struct sb_reach *reach, int gear)
   item.span.is_leading = item.span.is_lagging = true;
   sb_edge_bind(edges, &holding);
   reach->is_restless = false;
-  const bool is_waiting = sb_reach_follow_on(reach, gear, &item, last_sample(reach, gear), collect, &round);
+  const bool is_waiting = sb_reach_follow_on(reach, gear, &item, sb_reach_last_sample(reach, gear), collect, &round);
   sb_edge_bind(edges, &full);
   free(found);
   return is_waiting ? INFINITY : (round.last + 1) * edges->sample_s;

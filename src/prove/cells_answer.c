@@ -432,11 +432,10 @@ static double settle_starting(const struct settling *settling, int samples)
 static double find_settling(struct sb_cells *cells, int way, struct sb_reach_commands *commands)
 {
   const int end = way == SB_REACH_UP ? 0 : 1, rows = cells->reach->gear_count * SB_REACH_WAYS;
-  const double acting = cells->full.acting_nm[end], resisting = cells->full.resisting_nm[end];
   const struct settling settling = {.cells = cells,
                                     .way = way,
                                     .end_nm = end == 0 ? cells->least_nm : cells->greatest_nm,
-                                    .last = {{acting, acting}, {resisting, resisting}, cells->full.breakaway_nm}};
+                                    .last = sb_edge_load_at(&cells->full, end)};
   double worst_s = settle_waiting(&settling);
   for (int i = 1; i <= cells->shift_samples && !isinf(worst_s); i++) {
     if (!gather(cells, near_end(&settling, i), commands)) continue;

@@ -12,14 +12,15 @@ struct search {
   int second;                              /* of the command that is followed: samples to the next one */
 };
 
-/* Beyond so many samples nothing changes any more: what waits is at its limits. */
+/* Of all gears. */
 static int last_sample(const struct sb_reach *reach)
 {
-  const struct sb_sim *sim = &reach->edges.lanes[0].sim;
-  double longest_s = 0.0;
-  for (int g = 0; g < reach->gear_count; g++) longest_s = fmax(longest_s, sim->derived.time_constant_s[g + 1]);
-  const double samples = reach->dwell + reach->debounce + 40.0 * longest_s / reach->edges.sample_s;
-  return (int)fmin(samples + 2.0, 1e6);
+  int last = 0;
+  for (int g = 0; g < reach->gear_count; g++) {
+    const int own = sb_reach_last_sample(reach, g);
+    last = own > last ? own : last;
+  }
+  return last;
 }
 
 static bool take_second(void *context, int sample, int gear, int way, const struct sb_span *span)

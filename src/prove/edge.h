@@ -46,6 +46,9 @@ struct sb_edge_load sb_edge_load_of(const struct sb_model *model);
 /* The least and the greatest of two machines. Pure. */
 struct sb_edge_load sb_edge_load_between(const struct sb_model *const ends[SB_EDGE_SIDES]);
 
+/* Both ends of the bounds become the least ones (end 0) or the greatest (1): a load that stays. Pure. */
+struct sb_edge_load sb_edge_load_at(const struct sb_edge_load *load, int end);
+
 /* Keeps the parts that follow the speed; two constant ones take the place of all others, the last but one acts, the last resists. */
 void sb_edge_replace_parts(struct sb_load *load);
 

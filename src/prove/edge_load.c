@@ -41,6 +41,12 @@ struct sb_edge_load sb_edge_load_between(const struct sb_model *const ends[SB_ED
   return load;
 }
 
+struct sb_edge_load sb_edge_load_at(const struct sb_edge_load *load, int end)
+{
+  const double acting_nm = load->acting_nm[end], resisting_nm = load->resisting_nm[end];
+  return (struct sb_edge_load){{acting_nm, acting_nm}, {resisting_nm, resisting_nm}, load->breakaway_nm};
+}
+
 double sb_edge_least_nm(const struct sb_edge_load *load)
 {
   return load->acting_nm[0] + load->resisting_nm[0];

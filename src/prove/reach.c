@@ -348,14 +348,19 @@ void sb_reach_all(struct sb_reach *reach, struct sb_reach_commands *commands)
   free(grown);
 }
 
+bool sb_reach_has_commands(const struct sb_reach *reach, const struct sb_reach_commands *commands)
+{
+  for (int g = 0; g < reach->gear_count; g++) {
+    if (commands->sets[g][SB_REACH_DOWN].count > 0 || commands->sets[g][SB_REACH_UP].count > 0) return true;
+  }
+  return false;
+}
+
 bool sb_reach_next(struct sb_reach *reach, const struct sb_reach_commands *from, struct sb_reach_commands *next)
 {
   *next = (struct sb_reach_commands){0};
   follow_set(reach, from, next);
-  for (int g = 0; g < reach->gear_count; g++) {
-    if (next->sets[g][SB_REACH_DOWN].count > 0 || next->sets[g][SB_REACH_UP].count > 0) return true;
-  }
-  return false;
+  return sb_reach_has_commands(reach, next);
 }
 
 int sb_reach_lasting(struct sb_reach *reach, const struct sb_reach_commands *from, struct sb_reach_commands *lasting)
@@ -378,6 +383,12 @@ int sb_reach_lasting(struct sb_reach *reach, const struct sb_reach_commands *fro
   }
   free(next);
   return answer;
+}
+
+int sb_reach_last_sample(const struct sb_reach *reach, int gear)
+{
+  const double constant_s = reach->edges.lanes[0].sim.derived.time_constant_s[gear + 1];
+  return (int)fmin(reach->dwell + reach->debounce + 40.0 * constant_s / reach->edges.sample_s + 2.0, 1e6);
 }
 
 /* Sample by sample ----------------------------------------------------------------------------------------------------- */

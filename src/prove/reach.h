@@ -70,6 +70,12 @@ void sb_reach_clear(struct sb_reach *reach);
 /* The gear that a command leads to. Pure. */
 int sb_reach_next_gear(int gear, int way);
 
+/* Whether there is any. Pure. */
+bool sb_reach_has_commands(const struct sb_reach *reach, const struct sb_reach_commands *commands);
+
+/* Beyond so many samples after a command nothing changes any more in a gear: what waits is at its limits. Pure. */
+int sb_reach_last_sample(const struct sb_reach *reach, int gear);
+
 /* All commands that are ever given from the start on. */
 void sb_reach_all(struct sb_reach *reach, struct sb_reach_commands *commands);
 

@@ -38,12 +38,6 @@ struct followed {
   int shifts_left;
 };
 
-static int last_sample(const struct sb_reach *reach, int gear)
-{
-  const double constant_s = reach->edges.lanes[0].sim.derived.time_constant_s[gear + 1];
-  return (int)fmin(reach->dwell + reach->debounce + 40.0 * constant_s / reach->edges.sample_s + 2.0, 1e6);
-}
-
 static double time_after(const struct settling *settling, int gear, int way, const struct sb_span *command,
                          int shifts_left);
 
@@ -65,7 +59,8 @@ static double time_after(const struct settling *settling, int gear, int way, con
   struct sb_edge_arrivals arrivals;
   if (shifts_left == 0) return INFINITY;
   sb_edge_arrive(&reach->edges, gear, to, command, reach->dwell, &arrivals);
-  const bool is_waiting = sb_reach_follow(reach, gear, way, command, last_sample(reach, to), take_next, &followed);
+  const bool is_waiting =
+      sb_reach_follow(reach, gear, way, command, sb_reach_last_sample(reach, to), take_next, &followed);
   if (!is_waiting || isinf(followed.worst_s)) return followed.worst_s;
   if (settling->wanted >= 0 && to != settling->wanted) return INFINITY;
   return fmax(followed.worst_s, arrivals.greatest_engaged_s);
@@ -76,7 +71,8 @@ double sb_answer_settle_on(struct sb_reach *reach, int way, int gear, const stru
   const struct settling settling = {
       .reach = reach, .way = way, .wanted = way == SB_REACH_UP ? reach->gear_count - 1 : -1};
   struct followed followed = {&settling, NAN, SHIFTS_MAX};
-  const bool is_waiting = sb_reach_follow_on(reach, gear, from, last_sample(reach, gear), take_next, &followed);
+  const bool is_waiting =
+      sb_reach_follow_on(reach, gear, from, sb_reach_last_sample(reach, gear), take_next, &followed);
   const bool is_stuck = is_waiting && settling.wanted >= 0 && gear != settling.wanted;
   return is_stuck ? INFINITY : followed.worst_s;
 }
@@ -89,7 +85,7 @@ static double time_to(struct sb_reach *reach, enum sb_edge_side side, int gear, 
   if (edges->filter_gain == 0.0) return sb_edge_time_s(edges, side, gear, from, speed_rad_s);
   const double threshold = speed_rad_s / edges->model->control.sensor.reference_rad_s;
   const bool is_rising = from->filtered < threshold;
-  const int last = last_sample(reach, gear) + (int)(40.0 / edges->filter_gain);
+  const int last = sb_reach_last_sample(reach, gear) + (int)(40.0 / edges->filter_gain);
   struct sb_corner corner = *from;
   for (int k = 0; k <= last; k++) {
     if (is_rising ? corner.filtered >= threshold : corner.filtered <= threshold) return k * edges->sample_s;
@@ -324,8 +320,7 @@ double sb_answer_settle(struct sb_reach *reach, const struct sb_reach_commands *
 {
   const struct sb_edge_load full = reach->edges.load;
   const int end = way == SB_REACH_UP ? 0 : 1, fastest = reach->gear_count - 1;
-  const double acting = full.acting_nm[end], resisting = full.resisting_nm[end];
-  const struct sb_edge_load last = {{acting, acting}, {resisting, resisting}, full.breakaway_nm};
+  const struct sb_edge_load last = sb_edge_load_at(&full, end);
   struct settling settling = {
       .reach = reach, .commands = commands, .way = way, .wanted = way == SB_REACH_UP ? fastest : -1, .full = full};
   find_engagements(&settling);

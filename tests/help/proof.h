@@ -6,6 +6,8 @@
 #include <gsl/gsl_randist.h>
 
 #include "help/models.h"
+#include "help/near.h"
+#include "shiftband/prove.h"
 
 static const double proof_w0 = 36.0, proof_stall = 0.9, proof_rotor = 3.1e-4, proof_output = 0.012;
 static const double proof_down = 0.55, proof_up = 0.85, proof_sample = 0.02;
@@ -83,6 +85,16 @@ static inline struct sb_model proof_random(gsl_rng *dice)
   if (gsl_rng_uniform(dice) < 0.3) control->sensor.filter_s = gsl_ran_flat(dice, 0.0, 0.1);
   model_finish(&model);
   return model;
+}
+
+/* A machine is outside the class, by a key. */
+static inline void proof_expect_outside(const struct sb_model *model, const char *key)
+{
+  static struct sb_prove prove; /* large, hence not on the stack */
+  struct sb_error err;
+  assert_int_equal(sb_prove_solve_quickly(model, &prove, &err), SB_OK);
+  assert_non_null(prove.outside);
+  if (strncmp(prove.outside, key, strlen(key)) != 0) fail_msg("%s: %s", key, prove.outside);
 }
 
 #endif

@@ -494,21 +494,13 @@ static void all_that_breaks_the_order_is_outside(void **state)
   }
 }
 
-static void expect_outside(const char *key)
-{
-  struct sb_error err;
-  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
-  assert_non_null(prove.outside);
-  if (strncmp(prove.outside, key, strlen(key)) != 0) fail_msg("%s: %s", key, prove.outside);
-}
-
 /* A selector that takes longer than it may. */
 static void a_shift_that_takes_too_long_takes_it_out_of_the_class(void **state)
 {
   (void)state;
   proved = proof_machine("selector", 0.95, 1.5, least, greatest);
   proved.shifter.timeout_s = 0.1;
-  expect_outside("gearbox.shifter.shift_timeout");
+  proof_expect_outside(&proved, "gearbox.shifter.shift_timeout");
 }
 
 /* Readings in steps of 2 %: below 56 % is at most 27 steps, so less than 27.5, 55 %; above 84 % is at least 43, so 42.5 or more, 85 %. Two

@@ -19,7 +19,6 @@
 
 static struct sb_model tried; /* large, hence not on the stack */
 static struct sb_prove prove;
-static struct sb_play play;
 
 /* A random machine with a clutch that is too weak for some of its loads, or holds; a third have next to no dwell. */
 static struct sb_model weak_random(gsl_rng *dice)
@@ -218,21 +217,6 @@ static void a_threshold_cuts_the_motor_and_leaves_the_output(void **state)
 
 /* Runs ------------------------------------------------------------------------------------------------------------------- */
 
-static void play_games(gsl_rng *dice, int machine, int games)
-{
-  struct sb_error err;
-  assert_int_equal(sb_play_init(&play, &tried, &err), SB_OK);
-  for (int n = 0; n < games; n++) {
-    const struct sb_play_game game = game_random(&prove, dice);
-    struct sb_play_result result;
-    assert_int_equal(sb_play_run(&play, &game, &result, &err), SB_OK);
-    for (int k = 0; k < SB_PROVE_BOUNDS; k++) {
-      if (game_is_compared(&prove, k, &game)) game_expect_within(&prove, k, result.bounds[k], machine);
-    }
-  }
-  sb_play_clear(&play);
-}
-
 /* The worst profiles that a search finds; nothing that was proved is disproved by one. */
 static void play_worst(int machine)
 {
@@ -262,7 +246,7 @@ static void no_run_of_a_slipping_clutch_exceeds_a_bound(void **state)
     assert_int_equal(sb_prove_solve_quickly(&tried, &prove, &err), SB_OK);
     outside += prove.outside != NULL;
     if (prove.outside != NULL || !prove.has_boxes) continue;
-    play_games(dice, k, 30);
+    game_play_within(&tried, &prove, dice, k, 30);
     if (boxes++ % 20 == 0) play_worst(k);
   }
   assert_in_range(outside, 0, wanted / 4); /* outputs that run away */
@@ -279,7 +263,7 @@ static void no_run_of_a_late_clutch_exceeds_a_bound(void **state)
   tried.load.inertia_kg_m2 *= 3.0;
   assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
   assert_true(prove.outside == NULL && prove.has_boxes);
-  play_games(dice, 0, IS_SLOW ? 20 : 100);
+  game_play_within(&tried, &prove, dice, 0, IS_SLOW ? 20 : 100);
   play_worst(0);
   gsl_rng_free(dice);
 }
@@ -302,14 +286,6 @@ static void runs_exceed_bounds_that_are_a_twentieth_too_narrow(void **state)
 
 /* Outside ---------------------------------------------------------------------------------------------------------------- */
 
-static void expect_outside(const char *key)
-{
-  struct sb_error err;
-  assert_int_equal(sb_prove_solve_quickly(&tried, &prove, &err), SB_OK);
-  assert_non_null(prove.outside);
-  if (strncmp(prove.outside, key, strlen(key)) != 0) fail_msg("%s: %s", key, prove.outside);
-}
-
 /* A load that acts with more than the clutch passes on turns the output backwards ever faster; gears that are not driven back stop what
  * slips at once; what holds at rest may be more than what has stopped it. */
 static void what_no_box_holds_is_outside(void **state)
@@ -317,13 +293,13 @@ static void what_no_box_holds_is_outside(void **state)
   (void)state;
   tried = clutch_machine(0.3, 1.0, 1.5);
   tried.load.bounds.manner = SB_BOUNDS_ACTS;
-  expect_outside("gearbox.shifter.torque: ");
+  proof_expect_outside(&tried, "gearbox.shifter.torque: ");
   tried = clutch_machine(0.3, 1.0, 1.5);
   tried.gearbox.gears[0].back_efficiency = 0.0;
-  expect_outside("gearbox.back_efficiency: ");
+  proof_expect_outside(&tried, "gearbox.back_efficiency: ");
   tried = clutch_machine(0.3, 1.0, 1.5);
   tried.load.breakaway_nm = 2.0;
-  expect_outside("load.breakaway: ");
+  proof_expect_outside(&tried, "load.breakaway: ");
 }
 
 int main(void)

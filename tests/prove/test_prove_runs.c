@@ -19,24 +19,7 @@
 
 static struct sb_model tried; /* large, hence not on the stack */
 static struct sb_prove prove;
-static struct sb_play play;
 static int outside_count, used_count;
-
-/* Games with the machine that was tried and proved. */
-static void play_games(gsl_rng *dice, int machine, int games)
-{
-  struct sb_error err;
-  assert_int_equal(sb_play_init(&play, &tried, &err), SB_OK);
-  for (int n = 0; n < games; n++) {
-    const struct sb_play_game game = game_random(&prove, dice);
-    struct sb_play_result result;
-    assert_int_equal(sb_play_run(&play, &game, &result, &err), SB_OK);
-    for (int k = 0; k < SB_PROVE_BOUNDS; k++) {
-      if (game_is_compared(&prove, k, &game)) game_expect_within(&prove, k, result.bounds[k], machine);
-    }
-  }
-  sb_play_clear(&play);
-}
 
 static void try_machine(gsl_rng *dice, int machine, int games, bool is_slow)
 {
@@ -50,7 +33,7 @@ static void try_machine(gsl_rng *dice, int machine, int games, bool is_slow)
     outside_count++;
     return;
   }
-  play_games(dice, machine, games);
+  game_play_within(&tried, &prove, dice, machine, games);
 }
 
 static void no_run_exceeds_a_bound(void **state)
@@ -94,7 +77,7 @@ static void no_run_of_a_machine_that_sticks_at_rest_exceeds_a_bound(void **state
     tried.load.breakaway_nm = bounds->greatest_nm * gsl_ran_flat(dice, 1.05, 2.5);
     model_finish(&tried);
     assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
-    if (prove.outside == NULL) play_games(dice, k, 30);
+    if (prove.outside == NULL) game_play_within(&tried, &prove, dice, k, 30);
     proved += prove.outside == NULL;
     gsl_rng_free(dice);
   }
@@ -260,7 +243,7 @@ static void what_a_holding_brake_stops_in_a_shift_stands(void **state)
   assert_int_equal(sb_prove_solve_quickly(&tried, &prove, &err), SB_OK);
   assert_true(prove.bounds[SB_PROVE_STANDSTILL] > 0.11 && prove.bounds[SB_PROVE_STANDSTILL] < 0.12);
   gsl_rng *dice = dice_of(1423);
-  play_games(dice, 0, IS_SLOW ? 10 : 40);
+  game_play_within(&tried, &prove, dice, 0, IS_SLOW ? 10 : 40);
   gsl_rng_free(dice);
   sb_scenario_clear(&written);
 }
