@@ -80,18 +80,18 @@ static inline bool game_is_compared(const struct sb_prove *prove, int bound, con
 static inline void game_play_within(const struct sb_model *model, const struct sb_prove *prove, gsl_rng *dice,
                                     int machine, int games)
 {
-  static struct sb_play play; /* large, hence not on the stack */
+  static struct sb_play player; /* large, hence not on the stack */
   struct sb_error err;
-  assert_int_equal(sb_play_init(&play, model, &err), SB_OK);
+  assert_int_equal(sb_play_init(&player, model, &err), SB_OK);
   for (int n = 0; n < games; n++) {
     const struct sb_play_game game = game_random(prove, dice);
     struct sb_play_result result;
-    assert_int_equal(sb_play_run(&play, &game, &result, &err), SB_OK);
+    assert_int_equal(sb_play_run(&player, &game, &result, &err), SB_OK);
     for (int k = 0; k < SB_PROVE_BOUNDS; k++) {
       if (game_is_compared(prove, k, &game)) game_expect_within(prove, k, result.bounds[k], machine);
     }
   }
-  sb_play_clear(&play);
+  sb_play_clear(&player);
 }
 
 #endif

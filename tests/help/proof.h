@@ -90,11 +90,11 @@ static inline struct sb_model proof_random(gsl_rng *dice)
 /* A machine is outside the class, by a key. */
 static inline void proof_expect_outside(const struct sb_model *model, const char *key)
 {
-  static struct sb_prove prove; /* large, hence not on the stack */
+  static struct sb_prove found; /* large, hence not on the stack */
   struct sb_error err;
-  assert_int_equal(sb_prove_solve_quickly(model, &prove, &err), SB_OK);
-  assert_non_null(prove.outside);
-  if (strncmp(prove.outside, key, strlen(key)) != 0) fail_msg("%s: %s", key, prove.outside);
+  assert_int_equal(sb_prove_solve_quickly(model, &found, &err), SB_OK);
+  assert_non_null(found.outside);
+  if (strncmp(found.outside, key, strlen(key)) != 0) fail_msg("%s: %s", key, found.outside);
 }
 
 #endif
