@@ -92,6 +92,7 @@ struct sb_prove {
   const char *outside; /* the key that takes the scenario out of the class, with words why; NULL: it is inside */
   double lightest_nm, heaviest_nm;      /* of the torque from outside, forward */
   double acting_nm[2], resisting_nm[2]; /* the bounds themselves */
+  int stopped_gear; /* from 0: that the heaviest load stops for good, for no reading takes it into a slower one; -1: none, or has_boxes */
   double return_up_to_nm; /* the greatest constant load from which the fastest gear is engaged again; NAN: has_boxes */
   enum sb_proof statements[SB_PROVE_STATEMENTS];
   double bounds[SB_PROVE_BOUNDS];

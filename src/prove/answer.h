@@ -46,7 +46,10 @@ double sb_answer_settle(struct sb_reach *reach, const struct sb_reach_commands *
 /* The same from states that wait in a gear at a sample, under the one load to which the reach is bound; NAN: no shift comes. */
 double sb_answer_settle_on(struct sb_reach *reach, int way, int gear, const struct sb_reach_item *from);
 
-/* The longest time that the output stands in an engaged gear, s; INFINITY: for ever, in the lowest gear. */
+/* The gear that the heaviest load stops for good, for no reading takes it into a slower one; -1: none. */
+int sb_answer_stopped_gear(struct sb_reach *reach);
+
+/* The longest time that the output stands in an engaged gear, s; INFINITY: for ever. */
 double sb_answer_standing(struct sb_reach *reach, const struct sb_reach_commands *commands);
 
 /* The same of shifts alone, under the load to which the reach is bound. */

@@ -51,9 +51,8 @@ enum sb_any_load_class sb_any_load_class_of(const struct sb_prove *prove)
   const double *bounds = prove->bounds;
   const bool is_exact = !prove->is_safe_only && prove->model->control.sensor.filter_s == 0.0;
   if (prove->outside != NULL) return SB_ANY_LOAD_UNDECIDED;
-  if (statements[SB_PROVE_CONSTANT] == SB_PROOF_DISPROVED || statements[SB_PROVE_REACTION] == SB_PROOF_DISPROVED) {
-    return SB_ANY_LOAD_HUNTS;
-  }
+  const bool is_restless = statements[SB_PROVE_REACTION] == SB_PROOF_DISPROVED && prove->stopped_gear < 0;
+  if (statements[SB_PROVE_CONSTANT] == SB_PROOF_DISPROVED || is_restless) return SB_ANY_LOAD_HUNTS;
   if (statements[SB_PROVE_RETURN] == SB_PROOF_DISPROVED) return SB_ANY_LOAD_STUCK_LOW;
   const bool is_standing = is_exact && bounds[SB_PROVE_STANDING] > prove->model->limits.stall_time_s;
   if (statements[SB_PROVE_STALL] == SB_PROOF_DISPROVED || is_standing) return SB_ANY_LOAD_STALLS;

@@ -338,8 +338,8 @@ bool sb_any_point_decide(const struct sb_any_lines *lines, struct sb_edges *edge
   at.down_nm = row->steady_nm - other[1];
   at.up_nm = column->steady_nm - other[0];
   *point = (struct sb_any_load_point){.high_nm = at.down_nm, .low_nm = at.up_nm};
-  /* What slips without falling below the threshold waits in the faster gear. */
-  if (lines->is_doubtful || (lines->is_fast_slipping && !row->is_passed)) return false;
+  /* A threshold that no reading can be below, or what slips without falling below it: there the faster gear is kept. */
+  if (lines->is_doubtful || !(row->speed_rad_s > 0.0) || (lines->is_fast_slipping && !row->is_passed)) return false;
   const bool is_decided = decide(&at, point);
   /* As torques from outside. */
   point->high_nm += other[1];

@@ -190,7 +190,7 @@ static double standing_waiting(struct sb_reach *reach, int gear)
   if (reach->engaged[gear].count == 0) return 0.0;
   const struct sb_span hull = sb_span_set_hull(&reach->engaged[gear]);
   if (hull.low.output_rad_s > 0.0 && hull.low.motor_rad_s > 0.0) return 0.0;
-  if (gear == 0 || hull.low.motor_rad_s < 0.0) return INFINITY;
+  if (sb_reach_is_lowest(reach, gear) || hull.low.motor_rad_s < 0.0) return INFINITY;
   found = calloc(1, sizeof *found);
   if (found == NULL) return INFINITY;
   const struct sb_edge_load full = edges->load;

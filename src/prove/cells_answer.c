@@ -299,7 +299,9 @@ static double standing_waiting(struct sb_cells *cells)
   for (int g = 1; g < reach->gear_count; g++) {
     for (int k = 0; k < cells->count; k++) {
       struct sb_span hull;
-      if (!hull_of(cells, g, k, &hull) || hull.high.motor_rad_s < reach->gears[g].downshift_rad_s) continue;
+      if (sb_reach_is_lowest(reach, g) || !hull_of(cells, g, k, &hull) ||
+          hull.high.motor_rad_s < reach->gears[g].downshift_rad_s)
+        continue;
       const double low = fmax(hull.low.motor_rad_s, reach->gears[g].downshift_rad_s);
       const struct sb_corner at = sb_edge_corner(&reach->edges, g, low);
       sb_cells_bind(cells, (struct sb_cells_range){k, k}, anywhere, FOREVER);
@@ -321,20 +323,29 @@ static double standing_after(struct sb_cells *cells, struct sb_reach_commands *c
   return worst_s;
 }
 
+/* Whether the heaviest load stops a gear for good that no reading takes into a slower one. */
+static bool stops_for_good(struct sb_cells *cells, int gear)
+{
+  struct sb_span hull, lowest;
+  bool is_any = false;
+  for (int k = 0; k < cells->count; k++) {
+    if (!hull_of(cells, gear, k, &hull)) continue;
+    lowest = is_any ? sb_span_hull(&lowest, &hull) : hull;
+    is_any = true;
+  }
+  return is_any && sb_reach_is_lowest(cells->reach, gear) &&
+         sb_edge_limit(&cells->reach->edges, SB_EDGE_SLOW, gear, &lowest.low).motor_rad_s <= 0.0;
+}
+
 /* A filter holds what it has read: there nothing is gained. */
 static double find_standing(struct sb_cells *cells, struct sb_reach_commands *commands)
 {
   struct sb_reach *reach = cells->reach;
-  struct sb_span hull, lowest;
-  bool is_any = false;
   if (reach->edges.filter_gain > 0.0) return INFINITY;
-  for (int k = 0; k < cells->count; k++) {
-    if (!hull_of(cells, 0, k, &hull)) continue;
-    lowest = is_any ? sb_span_hull(&lowest, &hull) : hull;
-    is_any = true;
-  }
   sb_edge_bind(&reach->edges, &cells->full);
-  if (is_any && sb_edge_limit(&reach->edges, SB_EDGE_SLOW, 0, &lowest.low).motor_rad_s <= 0.0) return INFINITY;
+  for (int g = 0; g < reach->gear_count; g++) {
+    if (stops_for_good(cells, g)) return INFINITY;
+  }
   const double start_s =
       reach->start_standing_s > 0.0 ? reach->start_standing_s + (reach->debounce - 1) * sample_s(cells) : 0.0;
   return fmax(start_s, fmax(standing_waiting(cells), standing_after(cells, commands)));

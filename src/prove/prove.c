@@ -85,6 +85,8 @@ static void note_waits(struct proving *proving, struct sb_prove *out)
   out->bounds[SB_PROVE_STANDING] = sb_answer_standing(reach, &proving->all);
   out->bounds[SB_PROVE_RETURN_TIME] = sb_answer_settle(reach, &proving->all, SB_REACH_UP);
   out->bounds[SB_PROVE_REACTION_TIME] = sb_answer_settle(reach, &proving->all, SB_REACH_DOWN);
+  out->stopped_gear = sb_answer_stopped_gear(reach);
+  if (out->stopped_gear > 0) out->bounds[SB_PROVE_REACTION_TIME] = INFINITY; /* it needs a slower one, and gets none */
 }
 
 static void note_cycles(struct proving *proving, struct sb_prove *out)
@@ -187,7 +189,8 @@ static void note_load(const struct sb_edge_load *load, struct sb_prove *out)
 static enum sb_status solve_model(const struct sb_model *model, const struct question *question, struct sb_prove *out,
                                   struct sb_error *err)
 {
-  *out = (struct sb_prove){.model = model, .outside = sb_prove_outside(model), .return_up_to_nm = NAN};
+  *out =
+      (struct sb_prove){.model = model, .outside = sb_prove_outside(model), .return_up_to_nm = NAN, .stopped_gear = -1};
   for (int end = 0; end < 2 && out->outside == NULL; end++) out->outside = sb_prove_outside(question->ends[end]);
   for (int k = 0; k < SB_PROVE_BOUNDS; k++) out->bounds[k] = out->reached[k] = NAN;
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) out->statements[k] = SB_PROOF_UNDECIDED;

@@ -69,7 +69,9 @@ static struct sb_reach_gear gear_of(const struct sb_model *model, const struct s
   const double count = sb_sensor_count_fraction(sensor);
   const bool is_filtered = sensor->filter_s > 0.0;
   const double scale = is_filtered ? 1.0 : sensor->reference_rad_s;
-  const double down = index > 0 ? (setup->downshift_below[index - 1] - 0.5) * count : 0.0;
+  /* No reading is below the count 0. */
+  const bool has_down = index > 0 && setup->downshift_below[index - 1] > 0;
+  const double down = has_down ? (setup->downshift_below[index - 1] - 0.5) * count : 0.0;
   const double up = index + 1 < setup->gear_count ? (setup->upshift_above[index] + 0.5) * count : INFINITY;
   struct sb_reach_gear gear = {.downshift_rad_s = down * sensor->reference_rad_s,
                                .upshift_rad_s = up * sensor->reference_rad_s};
@@ -104,6 +106,11 @@ enum sb_status sb_reach_init_between(struct sb_reach *reach, const struct sb_mod
 void sb_reach_clear(struct sb_reach *reach)
 {
   sb_edge_clear(&reach->edges);
+}
+
+bool sb_reach_is_lowest(const struct sb_reach *reach, int gear)
+{
+  return !(reach->gears[gear].downshift_rad_s > 0.0);
 }
 
 int sb_reach_next_gear(int gear, int way)

@@ -67,6 +67,9 @@ enum sb_status sb_reach_init_between(struct sb_reach *reach, const struct sb_mod
                                      const struct sb_model *const ends[SB_EDGE_SIDES], struct sb_error *err);
 void sb_reach_clear(struct sb_reach *reach);
 
+/* Whether no reading takes a gear into a slower one: it is the slowest, or its threshold is less than any reading can be. Pure. */
+bool sb_reach_is_lowest(const struct sb_reach *reach, int gear);
+
 /* The gear that a command leads to. Pure. */
 int sb_reach_next_gear(int gear, int way);
 

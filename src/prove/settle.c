@@ -380,7 +380,7 @@ static double standing_waiting(struct sb_reach *reach, int gear)
 static double held_s(const struct sb_reach *reach, int gear)
 {
   const double gain = reach->edges.filter_gain;
-  if (!(gain > 0.0 && gain < 1.0) || gear == 0 || reach->engaged[gear].count == 0) return 0.0;
+  if (!(gain > 0.0 && gain < 1.0) || sb_reach_is_lowest(reach, gear) || reach->engaged[gear].count == 0) return 0.0;
   const double threshold = reach->gears[gear].downshift_rad_s / reach->edges.model->control.sensor.reference_rad_s;
   const struct sb_span hull = sb_span_set_hull(&reach->engaged[gear]);
   const double samples = ceil(log(hull.high.filtered / threshold) / -log(1.0 - gain));
@@ -411,15 +411,23 @@ double sb_answer_standing_after(struct sb_reach *reach, const struct sb_reach_co
   return worst_s;
 }
 
+int sb_answer_stopped_gear(struct sb_reach *reach)
+{
+  for (int g = 0; g < reach->gear_count; g++) {
+    if (reach->engaged[g].count == 0 || !sb_reach_is_lowest(reach, g)) continue;
+    const struct sb_span hull = sb_span_set_hull(&reach->engaged[g]);
+    if (sb_edge_limit(&reach->edges, SB_EDGE_SLOW, g, &hull.low).motor_rad_s <= 0.0) return g;
+  }
+  return -1;
+}
+
 double sb_answer_standing(struct sb_reach *reach, const struct sb_reach_commands *commands)
 {
   double worst_s = standing_at_start(reach);
-  if (reach->engaged[0].count > 0) {
-    const struct sb_span hull = sb_span_set_hull(&reach->engaged[0]);
-    if (sb_edge_limit(&reach->edges, SB_EDGE_SLOW, 0, &hull.low).motor_rad_s <= 0.0) return INFINITY;
-  }
+  if (sb_answer_stopped_gear(reach) >= 0) return INFINITY;
   for (int g = 1; g < reach->gear_count; g++) {
-    if (reach->engaged[g].count > 0) worst_s = fmax(worst_s, standing_waiting(reach, g) + held_s(reach, g));
+    if (reach->engaged[g].count == 0 || sb_reach_is_lowest(reach, g)) continue;
+    worst_s = fmax(worst_s, standing_waiting(reach, g) + held_s(reach, g));
   }
   return fmax(worst_s, sb_answer_standing_after(reach, commands));
 }

@@ -57,6 +57,11 @@ static void say(const struct sb_prove *prove, enum sb_prove_statement statement,
   sb_words_say(out, 2, 2 + LABEL_WIDTH, "%-*s%s", LABEL_WIDTH, sb_prove_proof_word(prove->statements[statement]), text);
 }
 
+static const char *stopped_gear_name(const struct sb_prove *prove)
+{
+  return prove->model->gearbox.gears[prove->stopped_gear > 0 ? prove->stopped_gear : 0].name;
+}
+
 static void say_stall(const struct sb_prove *prove, FILE *out)
 {
   const double standing_s = prove->bounds[SB_PROVE_STANDING];
@@ -68,7 +73,7 @@ static void say_stall(const struct sb_prove *prove, FILE *out)
       sb_words_add(&how, ", and stands for %s s in a run", NUM(prove->reached[SB_PROVE_STANDING]));
     }
   } else if (isinf(standing_s)) {
-    sb_words_add(&how, "the heaviest load stops it in %s for ever", prove->model->gearbox.gears[0].name);
+    sb_words_add(&how, "the heaviest load stops it in %s for ever", stopped_gear_name(prove));
   } else if (!(standing_s > 0.0)) {
     sb_words_add(&how, "it never stands in gear");
   } else {
@@ -133,6 +138,10 @@ static void say_reaction(const struct sb_prove *prove, FILE *out)
   if (isnan(reaction_s)) {
     say(prove, SB_PROVE_REACTION, out,
         "that a slower gear is engaged where the heaviest load needs it: it needs none.");
+  } else if (prove->stopped_gear > 0) {
+    say(prove, SB_PROVE_REACTION, out,
+        "that a slower gear is engaged where the heaviest load needs it: no reading is low enough to leave %s.",
+        stopped_gear_name(prove));
   } else if (isfinite(reaction_s)) {
     say(prove, SB_PROVE_REACTION, out,
         "that the slower gear is engaged for good once the load stays at its heaviest: after %s s at most.",
@@ -165,7 +174,11 @@ struct sb_prove_line sb_prove_line(const struct sb_prove *prove)
     sb_words_add(&text, "; the box is back in %s at most %s s after the load has come to its lightest", fastest,
                  NUM(return_s));
   }
-  if (isinf(prove->bounds[SB_PROVE_REACTION_TIME])) sb_words_add(&text, "; at the heaviest it may shift for ever");
+  if (prove->stopped_gear > 0) {
+    sb_words_add(&text, "; no reading is low enough to leave %s", stopped_gear_name(prove));
+  } else if (isinf(prove->bounds[SB_PROVE_REACTION_TIME])) {
+    sb_words_add(&text, "; at the heaviest it may shift for ever");
+  }
   snprintf(line.text, sizeof line.text, "%.*s.", (int)sizeof line.text - 2, text.text);
   return line;
 }

@@ -330,14 +330,12 @@ static void prepare(struct search *search)
   search->steady_s += search->ramp_s;
 }
 
-/* A run shows the contrary of what was not proved. */
+/* A run shows the contrary. Of what was proved none does; should one, then that run is what counts. */
 static void disprove(struct sb_prove *prove)
 {
   enum sb_proof *stall = &prove->statements[SB_PROVE_STALL], *constant = &prove->statements[SB_PROVE_CONSTANT];
-  if (*stall == SB_PROOF_UNDECIDED && prove->reached[SB_PROVE_STANDING] > prove->model->limits.stall_time_s) {
-    *stall = SB_PROOF_DISPROVED;
-  }
-  if (*constant == SB_PROOF_UNDECIDED && prove->reached[SB_PROVE_SWING] == 0.0) *constant = SB_PROOF_DISPROVED;
+  if (prove->reached[SB_PROVE_STANDING] > prove->model->limits.stall_time_s) *stall = SB_PROOF_DISPROVED;
+  if (prove->reached[SB_PROVE_SWING] == 0.0) *constant = SB_PROOF_DISPROVED;
 }
 
 enum sb_status sb_prove_search(struct sb_prove *prove, struct sb_error *err)

@@ -10,6 +10,8 @@
 #include "help/near.h"
 #include "help/proof.h"
 #include "help/runs.h"
+#include "prove/answer.h"
+#include "prove/any_load.h"
 #include "prove/edge_course.h"
 #include "prove/reach.h"
 #include "shiftband/prove.h"
@@ -421,6 +423,33 @@ static void a_load_that_stops_a_gear_is_left_after_the_delay_or_never(void **sta
   assert_int_equal(prove.statements[SB_PROVE_STALL], SB_PROOF_DISPROVED);
 }
 
+/* No reading is below a threshold that is as good as 0: the fast gear that 3.3 N.m stops is kept. */
+static void a_threshold_below_all_readings_keeps_a_stopped_gear_for_ever(void **state)
+{
+  (void)state;
+  for (int rated = 0; rated < 2; rated++) {
+    struct sb_model model = proof_machine("selector", 0.95, 1.5, least, 3.3);
+    struct sb_any_load_point point;
+    struct sb_error err;
+    model.control.sensor.resolution_fraction = 0.01;
+    if (rated == 1) model.load.bounds.rate_nm_s = 1.0;
+    model.control.downshift_fraction[0] = 1e-20;
+    assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+    assert_true(isinf(prove.bounds[SB_PROVE_STANDING]));
+    assert_true(isinf(prove.bounds[SB_PROVE_REACTION_TIME]));
+    assert_int_equal(prove.stopped_gear, 1);
+    assert_int_equal(sb_prove_search(&prove, &err), SB_OK);
+    assert_int_equal(prove.statements[SB_PROVE_STALL], SB_PROOF_DISPROVED);
+    assert_true(prove.statements[SB_PROVE_REACTION] != SB_PROOF_PROVED);
+    assert_int_equal(sb_any_load_look_at(&model, 0, 1e-20, proof_up, &point, &err), SB_OK);
+    assert_int_equal(point.class, rated == 0 ? SB_ANY_LOAD_STALLS : SB_ANY_LOAD_UNDECIDED);
+    model.control.downshift_fraction[0] = 0.004;
+    assert_int_equal(sb_prove_solve(&model, &prove, &err), SB_OK);
+    assert_true(isfinite(prove.bounds[SB_PROVE_STANDING]));
+    assert_int_equal(prove.stopped_gear, -1);
+  }
+}
+
 static void what_is_outside_is_named_by_its_key(void **state)
 {
   (void)state;
@@ -657,6 +686,7 @@ int main(void)
       cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),
       cmocka_unit_test(a_clutch_is_bounded_through_its_slip),
       cmocka_unit_test(a_load_that_stops_a_gear_is_left_after_the_delay_or_never),
+      cmocka_unit_test(a_threshold_below_all_readings_keeps_a_stopped_gear_for_ever),
       cmocka_unit_test(what_has_come_to_rest_is_followed_no_further),
       cmocka_unit_test(a_slow_load_cannot_cycle_faster_than_it_moves),
       cmocka_unit_test(a_slow_load_stops_no_gear_that_a_fast_one_stops),
