@@ -63,54 +63,57 @@ bool sb_plain_applies(const struct sb_sim *sim)
          sim->segment->motor_rate.lin <= 0.0 && sim->segment->piece.held_a == 0.0;
 }
 
-/* The value of a straight polynomial. */
-static double value_of(const struct sb_poly *poly, double tau_s, double x)
-{
-  return poly->k + poly->per_s * tau_s + poly->lin * x;
-}
-
 /* What the first rate and its growth would add to the speed over the length, were there no time constant. */
 struct push {
   double first, growth;
 };
 
-static struct push push_of(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+static struct push push_of(const struct sb_poly *rate, const struct sb_plain_factors *factors,
                            const struct sb_plain_start *start)
 {
   const double h = factors->length_s;
-  return (struct push){h * value_of(&seg->motor_rate, start->tau_s, start->x), h * h * seg->motor_rate.per_s};
+  return (struct push){h * sb_plain_value(rate, start->tau_s, start->x), h * h * rate->per_s};
 }
 
-struct sb_plain_end sb_plain_end(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+struct sb_plain_end sb_plain_end(const struct sb_poly *rate, const struct sb_plain_factors *factors,
                                  const struct sb_plain_start *start)
 {
-  const struct push push = push_of(seg, factors, start);
+  const struct push push = push_of(rate, factors, start);
   return (struct sb_plain_end){.x = start->x + (push.first * factors->f + push.growth * factors->t),
                                .turn = factors->length_s *
                                        (start->x + (push.first * factors->t + push.growth * factors->u))};
 }
 
-void sb_plain_add_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
-                       const struct sb_plain_start *start, bool has_few_sums, struct sb_gain *sum)
+struct sb_plain_sums sb_plain_sums(const struct sb_poly *rate, const struct sb_poly *load,
+                                   const struct sb_plain_factors *factors, const struct sb_plain_start *start,
+                                   bool has_few_sums)
 {
-  const struct push push = push_of(seg, factors, start);
+  const struct push push = push_of(rate, factors, start);
   const double h = factors->length_s, x0 = start->x, t = factors->t, u = factors->u, y = factors->y;
   const double mean = push.first * t + push.growth * u, turn = h * (x0 + mean);
-  sum->motor.turn += turn;
-  sum->output_turn += seg->per_motor * turn;
-  if (has_few_sums) return;
+  if (has_few_sums) return (struct sb_plain_sums){.turn = turn};
   const double square =
       push.first * (push.first * factors->a + push.growth * t * t) + push.growth * push.growth * factors->b;
   const double timed = h * h * (0.5 * x0 + push.first * (t - u) + push.growth * (u - y));
   const double turn_square = h * (x0 * x0 + 2.0 * x0 * mean + square);
-  sum->motor.square += turn_square;
-  sum->load_work_j += seg->per_motor * ((seg->load.k + seg->load.per_s * start->tau_s) * turn +
-                                        seg->load.per_s * timed + seg->load.lin * turn_square);
+  return (struct sb_plain_sums){
+      turn, turn_square, (load->k + load->per_s * start->tau_s) * turn + load->per_s * timed + load->lin * turn_square};
+}
+
+void sb_plain_add_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+                       const struct sb_plain_start *start, bool has_few_sums, struct sb_gain *sum)
+{
+  const struct sb_plain_sums sums = sb_plain_sums(&seg->motor_rate, &seg->load, factors, start, has_few_sums);
+  sum->motor.turn += sums.turn;
+  sum->output_turn += seg->per_motor * sums.turn;
+  sum->motor.square += sums.square;
+  sum->load_work_j += seg->per_motor * sums.load_turn;
 }
 
 double sb_plain_torque_nm(const struct sb_segment *seg, double tau_s, double x)
 {
-  return value_of(&seg->load, tau_s, x) + seg->output_inertia * seg->per_motor * value_of(&seg->motor_rate, tau_s, x);
+  return sb_plain_value(&seg->load, tau_s, x) +
+         seg->output_inertia * seg->per_motor * sb_plain_value(&seg->motor_rate, tau_s, x);
 }
 
 /* Rates of the speed, of the power's sign, of the torque and of what a clutch transmits: each is a constant and one exponential, so a quantity whose
@@ -123,7 +126,7 @@ static struct rates rates_at(const struct sb_sim *sim, double tau_s, double x)
 {
   const struct sb_segment *seg = sim->segment;
   const double rotor_inertia = sim->segment->motor_inertia;
-  const double speed = value_of(&seg->motor_rate, tau_s, x);
+  const double speed = sb_plain_value(&seg->motor_rate, tau_s, x);
   const double load = seg->load.per_s + seg->load.lin * speed;
   const double change = seg->motor_rate.per_s + seg->motor_rate.lin * speed;
   return (struct rates){.speed = speed,
@@ -134,7 +137,7 @@ static struct rates rates_at(const struct sb_sim *sim, double tau_s, double x)
 
 static bool holds_clutch(const struct sb_sim *sim, double tau_s, double x)
 {
-  return sb_clutch_holds_plainly(sim, x, value_of(&sim->segment->motor_rate, tau_s, x));
+  return sb_clutch_holds_plainly(sim, x, sb_plain_value(&sim->segment->motor_rate, tau_s, x));
 }
 
 bool sb_plain_is_eventless(const struct sb_sim *sim, double length_s, const struct sb_plain_start *start,
@@ -152,7 +155,7 @@ bool sb_plain_is_eventless(const struct sb_sim *sim, double length_s, const stru
         first.transmitted * last.transmitted < 0.0)
       return false;
   }
-  const double power = sb_segment_power(seg, x, value_of(&seg->load, tau_s, x));
+  const double power = sb_segment_power(seg, x, sb_plain_value(&seg->load, tau_s, x));
   const int sign = state->is_driving ? state->motor_direction : -state->motor_direction;
   if (!(sign * power + seg->power_tolerance > 0.0)) return false;
   if (!holds_clutch(sim, start->tau_s, start->x) || !holds_clutch(sim, tau_s, x)) return false;

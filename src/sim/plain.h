@@ -35,13 +35,29 @@ struct sb_plain_end {
   double x, turn; /* the motor's speed, and its turn since the start */
 };
 
-/* Pure. */
-struct sb_plain_end sb_plain_end(const struct sb_segment *seg, const struct sb_plain_factors *factors,
+/* By its rate, straight as in plain motion. Pure. */
+struct sb_plain_end sb_plain_end(const struct sb_poly *rate, const struct sb_plain_factors *factors,
                                  const struct sb_plain_start *start);
 
-/* Adds all that comes together over the factors' length; few sums: no integrals of powers. */
+/* What comes together over the factors' length: integrals of x, of x^2, and of x times a load that is as straight. */
+struct sb_plain_sums {
+  double turn, square, load_turn;
+};
+
+/* Few sums: the turn alone. Pure. */
+struct sb_plain_sums sb_plain_sums(const struct sb_poly *rate, const struct sb_poly *load,
+                                   const struct sb_plain_factors *factors, const struct sb_plain_start *start,
+                                   bool has_few_sums);
+
+/* Adds those of a segment that moves plainly. */
 void sb_plain_add_gain(const struct sb_segment *seg, const struct sb_plain_factors *factors,
                        const struct sb_plain_start *start, bool has_few_sums, struct sb_gain *sum);
+
+/* The value of a straight polynomial. Pure. */
+static inline double sb_plain_value(const struct sb_poly *poly, double tau_s, double x)
+{
+  return poly->k + poly->per_s * tau_s + poly->lin * x;
+}
 
 /* What the gear delivers to the output at a speed of the motor, N m. Pure. */
 double sb_plain_torque_nm(const struct sb_segment *seg, double tau_s, double x);

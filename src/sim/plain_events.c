@@ -200,10 +200,10 @@ const struct sb_guard sb_plain_events[] = {
     {has_corner, corner_falls, pass_corner, corner_floor},
     {is_mesh_resting, forward_falls, NULL, NULL},
     {is_mesh_resting, back_falls, NULL, NULL},
-    {is_motor_free, motor_falls, reverse_motor, motor_floor},
-    {is_output_moving, output_falls, stop_output, output_floor},
+    [SB_EVENT_FREE_MOTOR_STOPS] = {is_motor_free, motor_falls, reverse_motor, motor_floor},
+    [SB_EVENT_OUTPUT_STOPS] = {is_output_moving, output_falls, stop_output, output_floor},
     {is_output_free, output_forward_falls, NULL, NULL},
     {is_output_free, output_back_falls, NULL, NULL},
-    {is_turning, turned_falls, turn_enough, NULL},
+    [SB_EVENT_TURNED_ENOUGH] = {is_turning, turned_falls, turn_enough, NULL},
     {NULL, NULL, NULL, NULL},
 };

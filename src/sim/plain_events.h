@@ -5,6 +5,9 @@
 
 #include "sim/guard.h"
 
+/* Places of those that are known without a series, too (neutral.h). */
+enum { SB_EVENT_FREE_MOTOR_STOPS = 5, SB_EVENT_OUTPUT_STOPS, SB_EVENT_TURNED_ENOUGH = 9 };
+
 extern const struct sb_guard sb_plain_events[];
 
 #endif

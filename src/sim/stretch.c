@@ -432,9 +432,10 @@ bool sb_stretch_begin_plainly(struct sb_sim *sim, double to_s, double length_s)
   struct sb_stretch *stretch = sim->stretch;
   begin_motion(sim);
   stretch->whole = factors_of(sim, length_s);
-  stretch->plain_end = sb_plain_end(sim->segment, stretch->whole, &stretch->plain);
+  stretch->plain_end = sb_plain_end(&sim->segment->motor_rate, stretch->whole, &stretch->plain);
   if (!sb_plain_is_eventless(sim, length_s, &stretch->plain, &stretch->plain_end)) return false;
   stretch->is_under_way = stretch->is_plain = true;
+  stretch->is_apart = false;
   stretch->guard = NULL;
   stretch->end_share = 1.0;
   stretch->end_s = to_s;
@@ -442,13 +443,32 @@ bool sb_stretch_begin_plainly(struct sb_sim *sim, double to_s, double length_s)
   return true;
 }
 
+/* In neutral, if what happens first can be told so. */
+static bool begin_apart(struct sb_sim *sim, double to_s, double length_s)
+{
+  struct sb_stretch *stretch = sim->stretch;
+  struct sb_neutral_way way;
+  const struct sb_neutral_start start = sb_neutral_start(sim);
+  if (!sb_neutral_way(sim, &start, length_s, &way)) return false;
+  begin_motion(sim);
+  stretch->is_under_way = stretch->is_plain = stretch->is_apart = true;
+  stretch->guard = way.guard;
+  stretch->end_share = 1.0;
+  stretch->end_s = way.guard == NULL ? to_s : stretch->start_s + way.length_s;
+  stretch->length_s = way.length_s;
+  stretch->apart = start.output;
+  stretch->plain_end = sb_neutral_end(sim->segment, &start, way.length_s).motor;
+  return true;
+}
+
 void sb_stretch_begin(struct sb_sim *sim, double to_s, double length_s)
 {
   struct sb_stretch *stretch = sim->stretch;
   if (sb_plain_applies(sim) && sb_stretch_begin_plainly(sim, to_s, length_s)) return;
+  if (sb_neutral_applies(sim) && begin_apart(sim, to_s, length_s)) return;
   begin_motion(sim);
   stretch->is_under_way = true;
-  stretch->is_plain = false;
+  stretch->is_plain = stretch->is_apart = false;
   stretch->series_count++;
   build(sim, to_s, length_s);
 }
@@ -573,7 +593,25 @@ static struct sb_plain_end plain_at(struct sb_sim *sim, double share)
 {
   const struct sb_stretch *stretch = sim->stretch;
   if (!(share < 1.0)) return stretch->plain_end;
-  return sb_plain_end(sim->segment, factors_of(sim, share * stretch->length_s), &stretch->plain);
+  return sb_plain_end(&sim->segment->motor_rate, factors_of(sim, share * stretch->length_s), &stretch->plain);
+}
+
+static struct sb_neutral_start apart_from(const struct sb_stretch *stretch)
+{
+  return (struct sb_neutral_start){stretch->plain, stretch->apart};
+}
+
+/* Motor and output each by itself. Returns the motor's turn. */
+static double move_apart(struct sb_sim *sim, double share)
+{
+  const struct sb_stretch *stretch = sim->stretch;
+  struct sb_state *state = &sim->state;
+  const struct sb_neutral_start from = apart_from(stretch);
+  const struct sb_neutral_end end = sb_neutral_end(sim->segment, &from, share * stretch->length_s);
+  state->motor_speed_rad_s = end.motor.x;
+  state->output_speed_rad_s = end.output.x;
+  state->output_angle_rad = stretch->angle_rad + end.output.turn;
+  return end.motor.turn;
 }
 
 /* Returns the motor's turn. */
@@ -596,8 +634,13 @@ void sb_stretch_move(struct sb_sim *sim, double share)
 {
   struct sb_stretch *stretch = sim->stretch;
   if (!(share > stretch->share)) return;
-  const double motor_turn = stretch->is_plain ? move_plainly(sim, share) : move_by_series(sim, share);
-  take_state(sim, share, motor_turn);
+  double motor_turn;
+  if (stretch->is_apart) {
+    motor_turn = move_apart(sim, share);
+  } else {
+    motor_turn = stretch->is_plain ? move_plainly(sim, share) : move_by_series(sim, share);
+    take_state(sim, share, motor_turn);
+  }
   if (sim->state.is_turned) sim->state.turned_rad = stretch->turned_rad + motor_turn;
   stretch->share = share;
   stretch->is_gain_due = true;
@@ -657,7 +700,7 @@ void sb_stretch_take_gain(struct sb_sim *sim)
   if (!stretch->is_gain_due) return;
   stretch->is_gain_due = false;
   if (stretch->is_plain) {
-    take_plain_peak(sim);
+    if (!stretch->is_apart) take_plain_peak(sim); /* neutral delivers nothing */
   } else {
     take_peaks(sim, stretch->peak_share, stretch->share);
   }
@@ -668,6 +711,11 @@ void sb_stretch_take_gain(struct sb_sim *sim)
   } else {
     stretch->base = *sum;
     stretch->has_base = true;
+  }
+  if (stretch->is_apart) {
+    const struct sb_neutral_start from = apart_from(stretch);
+    sb_neutral_add_gain(sim->segment, &from, stretch->share * stretch->length_s, sb_segment_has_few_sums(sim), sum);
+    return;
   }
   if (stretch->is_plain) {
     sb_plain_add_gain(sim->segment, factors_to(sim, stretch->share), &stretch->plain, sb_segment_has_few_sums(sim),
@@ -689,7 +737,7 @@ static struct sb_plain_end motor_at(const struct sb_sim *sim, double share)
   if (share == 1.0) return stretch->plain_end;
   struct sb_plain_factors factors;
   sb_plain_take_factors(share * stretch->length_s, -sim->segment->motor_rate.lin, &factors);
-  return sb_plain_end(sim->segment, &factors, &stretch->plain);
+  return sb_plain_end(&sim->segment->motor_rate, &factors, &stretch->plain);
 }
 
 double sb_stretch_turn(const struct sb_sim *sim, double share)

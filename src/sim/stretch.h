@@ -9,13 +9,15 @@
 
 #include "sim/guard.h"
 #include "sim/motion.h"
+#include "sim/neutral.h"
 #include "sim/plain.h"
 
 enum { SB_MARK_MAX = 16 };
 
 struct sb_stretch {
   bool is_under_way;
-  bool is_plain;    /* no series, and nothing happens (plain.h) */
+  bool is_plain;    /* no series: the motor moves as plain.h says */
+  bool is_apart;    /* plain, and the output moves by itself (neutral.h) */
   bool is_on_grid;  /* it began at the end of a whole step */
   bool is_gain_due; /* the segment's integrals, and peaks, are behind it */
   bool has_base;    /* some of the stretch is in the segment's integrals by now */
@@ -40,6 +42,7 @@ struct sb_stretch {
   const struct sb_plain_factors *whole; /* plain: of its whole length, among those kept */
   struct sb_plain_start plain;
   struct sb_plain_end plain_end; /* after the whole stretch */
+  struct sb_plain_start apart;   /* the output's, in neutral */
   struct sb_gain base;           /* the segment's integrals when it began, less what was booked since */
   /* The time above the torque's limit that is going on: since when, and how much there was before; of the part that it is
    * booked by, and what was before that. */

@@ -192,7 +192,7 @@ static void speed_turn_square_and_work_are_those_of_the_integrated_motion(void *
     const double x = fabs(start.x) + rise / fmax(1.0, z),
                  load = fabs(seg.load.k) + fabs(seg.load.per_s) + seg.load.lin * x;
     const double limit = 1e-11;
-    assert_near(sb_plain_end(&seg, &factors, &start).x, y[X], limit * x);
+    assert_near(sb_plain_end(&seg.motor_rate, &factors, &start).x, y[X], limit * x);
     assert_near(gain.motor.turn, y[TURN], limit * h * x);
     assert_near(gain.motor.square, y[SQUARE], limit * h * x * x);
     assert_near(gain.output_turn, seg.per_motor * y[TURN], limit * h * x);
