@@ -19,6 +19,9 @@ void sb_series_clear(struct sb_series *series);
 /* Running median over an odd number of values, at most 31; in place. */
 void sb_series_smooth(double *values, size_t count, size_t width);
 
+/* What a share (0 to 1) of the values is below, between two of them in proportion, as of sorted ones; leaves them in another order. */
+double sb_series_quantile(double *values, size_t count, double share);
+
 /* The median of values[first..last], last included and both cut to the series. */
 double sb_series_median(const double *values, size_t count, long first, long last);
 

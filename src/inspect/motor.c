@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* Shifts from the motor's speed alone; see inspect.h. */
 #include <gsl/gsl_sort_double.h>
-#include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -43,12 +42,11 @@ struct event {
 
 static enum sb_status find_quantile(const double *values, size_t count, double share, double *value)
 {
-  double *sorted = malloc(count * sizeof *sorted);
-  if (sorted == NULL) return SB_ERR_MEMORY;
-  memcpy(sorted, values, count * sizeof *sorted);
-  gsl_sort(sorted, 1, count);
-  *value = gsl_stats_quantile_from_sorted_data(sorted, 1, count, share);
-  free(sorted);
+  double *copy = malloc(count * sizeof *copy);
+  if (copy == NULL) return SB_ERR_MEMORY;
+  memcpy(copy, values, count * sizeof *copy);
+  *value = sb_series_quantile(copy, count, share);
+  free(copy);
   return SB_OK;
 }
 

@@ -2,8 +2,6 @@
 /* A simulation at a log's times, and their differences; see overlay.h. */
 #include "shiftband/overlay.h"
 
-#include <gsl/gsl_sort_double.h>
-#include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -96,8 +94,7 @@ static double scale_of(const double *a, const double *b, size_t count, double *r
     room[kept++] = fabs(b[i]);
   }
   if (kept == 0) return 0.0;
-  gsl_sort(room, 1, kept);
-  return gsl_stats_quantile_from_sorted_data(room, 1, kept, scale_share);
+  return sb_series_quantile(room, kept, scale_share);
 }
 
 /* The simulation's column at the log's times. */

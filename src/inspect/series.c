@@ -55,6 +55,18 @@ void sb_series_smooth(double *values, size_t count, size_t width)
   }
 }
 
+double sb_series_quantile(double *values, size_t count, double share)
+{
+  if (count == 0) return 0.0;
+  const double place = share * (double)(count - 1);
+  const size_t below = (size_t)place;
+  const double value = gsl_stats_select(values, 1, count, below);
+  if (below + 1 == count) return value;
+  /* All behind it are at least as great. */
+  const double next = gsl_stats_min(values + below + 1, 1, count - below - 1), part = place - (double)below;
+  return (1.0 - part) * value + part * next;
+}
+
 double sb_series_median(const double *values, size_t count, long first, long last)
 {
   double few[WINDOW_MAX];

@@ -4,6 +4,8 @@
  * number that was changed is found again.
  */
 #include <gsl/gsl_randist.h>
+#include <gsl/gsl_sort_double.h>
+#include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -13,6 +15,7 @@
 #include "help/near.h"
 #include "help/shell.h"
 #include "help/worn.h"
+#include "inspect/gear_track.h"
 #include "shiftband/overlay.h"
 
 static const char *const shipped[] = {"balanced-lift",   "hump-cart",   "hunting-crawler-fixed",
@@ -66,6 +69,24 @@ static void clear(struct beside *at)
   sb_log_clear(&at->log);
   sb_run_result_clear(&at->result);
   sb_scenario_clear(&scenario);
+}
+
+/* GSL's quantiles of sorted values, to the bit. */
+static void a_quantile_needs_no_sorted_values(void **state)
+{
+  (void)state;
+  static double values[1000], sorted[1000]; /* large, hence not on the stack */
+  static const double shares[] = {0.0, 0.37, 0.5, 0.98, 1.0};
+  gsl_rng *dice = dice_of(98);
+  for (size_t count = 0; count < 1000; count = 3 * count / 2 + 1) {
+    for (size_t k = 0; k < sizeof shares / sizeof *shares; k++) {
+      for (size_t i = 0; i < count; i++) sorted[i] = values[i] = floor(gsl_ran_flat(dice, -40.0, 40.0)) / 7.0;
+      gsl_sort(sorted, 1, count);
+      const double want = gsl_stats_quantile_from_sorted_data(sorted, 1, count, shares[k]);
+      assert_true(sb_series_quantile(values, count, shares[k]) == want);
+    }
+  }
+  gsl_rng_free(dice);
 }
 
 static void a_scenarios_own_log_agrees_with_it_however_noisy(void **state)
@@ -380,6 +401,7 @@ static void faults_are_told_and_leave_no_output(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_quantile_needs_no_sorted_values),
       cmocka_unit_test(a_scenarios_own_log_agrees_with_it_however_noisy),
       cmocka_unit_test(parting_is_told_with_its_time_size_and_column),
       cmocka_unit_test(log_without_signs_is_compared_by_magnitude),
