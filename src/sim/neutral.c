@@ -3,6 +3,7 @@
 
 #include <math.h>
 
+#include "base/elementary.h"
 #include "sim/chopper.h"
 #include "sim/plain_events.h"
 #include "sim/rest.h"
@@ -84,7 +85,7 @@ static double stop_s(const struct sb_poly *rate, const struct sb_plain_start *st
   const struct goal goal = {.rate = rate, .start = start};
   if (rate->per_s != 0.0) return sought_s(&goal, high_s);
   const double share = -start->x / sb_plain_value(rate, start->tau_s, start->x);
-  return fmin(rate->lin < 0.0 ? log1p(rate->lin * share) / rate->lin : share, high_s);
+  return fmin(rate->lin < 0.0 ? sb_elementary_log(1.0 + rate->lin * share) / rate->lin : share, high_s);
 }
 
 /* What may end it ------------------------------------------------------------------------------------------------------ */
