@@ -381,6 +381,24 @@ static void a_standstill_shorter_than_the_limit_is_no_stall(void **state)
   sb_run_result_clear(&result);
 }
 
+/* The same load twice as above, for 1 s and for 1.5 s: one verdict says how long in all. */
+static void two_stalls_of_one_gear_are_one_verdict_of_both(void **state)
+{
+  (void)state;
+  static const double x[] = {0.0, 4.0, 5.0, 8.0, 9.5}, nm[] = {0.3, 5.0, 0.3, 5.0, 0.3};
+  struct sb_model model = loaded(1, 0.0);
+  model_add_profile(&model, SB_OVER_TIME, true, 5, x, nm)->is_held = true;
+  model.control.upshift_fraction[0] = 0.99;
+  struct sb_run_result result = run(&model);
+  const struct sb_verdict *stall = find(&result, SB_VERDICT_STALL);
+  assert_non_null(stall);
+  assert_int_equal(stall->count, 2);
+  assert_near(stall->last_s, 9.5, 1e-9);
+  const double late_s = stall->first_s - 4.0;
+  assert_near(stall->duration_s, (1.0 - late_s) + (1.5 - late_s), 1e-6);
+  sb_run_result_clear(&result);
+}
+
 /* At 10 V of 12 V the slow gear ends at 83 %, below up = 90 %, whatever the load. */
 static void a_tired_battery_leaves_the_box_stuck_low(void **state)
 {
@@ -394,6 +412,9 @@ static void a_tired_battery_leaves_the_box_stuck_low(void **state)
   assert_int_equal(result.monitor.shift_count, 0);
   assert_near(stuck->last_s, 15.0, 1e-9);
   sb_run_result_clear(&result);
+  model.control.start_delay_s = 14.9; /* before that nothing is decided */
+  assert_false(has_verdict(&model, SB_VERDICT_STUCK_LOW));
+  model.control.start_delay_s = 1.0;
   model.supply.open_circuit_voltage_v = 12.0;
   assert_false(has_verdict(&model, SB_VERDICT_STUCK_LOW));
 }
@@ -479,6 +500,27 @@ static void a_shift_that_takes_longer_than_its_timeout_is_not_engaged(void **sta
   assert_non_null(find(&result, SB_VERDICT_NOT_ENGAGED));
   assert_int_equal(result.end.gear, 0);
   sb_run_result_clear(&result);
+}
+
+/* The command comes at 1 s; a drive that is switched in the meantime excuses the 0.6 s of this shift. */
+static void a_drive_that_is_switched_during_a_shift_excuses_its_time(void **state)
+{
+  (void)state;
+  double at_s[] = {0.0, 1.2, 1.3}, command[] = {SB_COMMAND_FORWARD, SB_COMMAND_STOP, SB_COMMAND_FORWARD};
+  for (int is_during = 0; is_during < 2; is_during++) {
+    struct sb_model model = loaded(2, 0.9);
+    model_set_shifter(&model, "selector");
+    model.shifter.travel_time_s = 0.6;
+    model.shifter.timeout_s = 0.5;
+    model.drive.period_s = 0.01;
+    at_s[1] = is_during ? 1.2 : 5.0;
+    at_s[2] = at_s[1] + 0.1;
+    model.drive.schedule = (struct sb_table){3, at_s, command};
+    struct sb_run_result result = run(&model);
+    assert_true(result.monitor.shift_count >= 1);
+    assert_true((find(&result, SB_VERDICT_NOT_ENGAGED) == NULL) == (is_during == 1));
+    sb_run_result_clear(&result);
+  }
 }
 
 /* Hunting is exactly the band -------------------------------------------------------------------------------------- */
@@ -624,6 +666,7 @@ int main(void)
       cmocka_unit_test(a_load_that_comes_and_goes_makes_the_box_shift_busily),
       cmocka_unit_test(a_load_beyond_the_slow_gear_is_a_stall),
       cmocka_unit_test(a_standstill_shorter_than_the_limit_is_no_stall),
+      cmocka_unit_test(two_stalls_of_one_gear_are_one_verdict_of_both),
       cmocka_unit_test(a_tired_battery_leaves_the_box_stuck_low),
       cmocka_unit_test(a_slow_gear_that_is_needed_is_not_stuck_low),
       cmocka_unit_test(a_downshift_before_the_start_is_over_is_needless),
@@ -631,6 +674,7 @@ int main(void)
       cmocka_unit_test(overload_counts_the_time_above_the_limit),
       cmocka_unit_test(a_gear_that_reverses_the_output_is_judged_by_the_load_against_it),
       cmocka_unit_test(a_shift_that_takes_longer_than_its_timeout_is_not_engaged),
+      cmocka_unit_test(a_drive_that_is_switched_during_a_shift_excuses_its_time),
       cmocka_unit_test(a_box_hunts_under_a_constant_load_exactly_when_the_load_is_in_the_band),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
