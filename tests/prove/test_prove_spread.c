@@ -257,6 +257,18 @@ static void only_what_orders_the_motion_is_a_bound(void **state)
   assert_non_null(sb_prove_spread_why_sampled(&model, bounds[0]));
 }
 
+/* A loss orders the motion only while the output turns forward: a swing arm's motor turns the other way for a while, and where the output is at
+ * rest then, it turns the output back with it. */
+static void a_loss_alone_is_sampled_where_the_output_can_turn_backwards(void **state)
+{
+  (void)state;
+  static const char *const sets[] = {"tolerances={gearbox.mesh_efficiency: 0.94..0.98}"};
+  solve_scenario("scenarios/tray-cart.yaml", sets, 1);
+  assert_string_equal(spread.sampled[0], "the output can turn backwards");
+  assert_int_equal(spread.bound_count, 0);
+  sb_scenario_clear(&scenario);
+}
+
 /* As written no constant load makes this cart hunt; with fresh cells one does, for the slow gear then carries more above its threshold. */
 static void hunting_of_a_machine_at_an_end_is_found(void **state)
 {
@@ -277,6 +289,7 @@ int main(void)
       cmocka_unit_test(the_cells_of_a_cart_are_proved_from_fresh_to_empty),
       cmocka_unit_test(a_machine_that_does_not_come_back_is_named),
       cmocka_unit_test(only_what_orders_the_motion_is_a_bound),
+      cmocka_unit_test(a_loss_alone_is_sampled_where_the_output_can_turn_backwards),
       cmocka_unit_test(hunting_of_a_machine_at_an_end_is_found),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -149,6 +149,32 @@ static void a_load_that_a_locked_path_holds_lasts_by_what_comes_together(void **
   }
 }
 
+/* Two weights of 24 N m, each up and gone within 30 ms: above 5 N m for 19/24 of that, with a mean of 14.5 N m, so that one alone is a crest and
+ * both within a tenth of a second are as much as 5 N m that last. */
+static void short_loads_within_a_tenth_of_a_second_are_judged_together(void **state)
+{
+  (void)state;
+  static const double off_s[] = {0.0}, off[] = {SB_COMMAND_STOP};
+  for (int is_apart = 0; is_apart < 2; is_apart++) {
+    const double second_s = is_apart ? 1.2 : 1.05;
+    const double at_s[] = {0.0, 1.0, 1.03, 1.03, second_s, second_s + 0.03, second_s + 0.03, 2.0};
+    const double loads_nm[] = {0.0, 0.0, 24.0, 0.0, 0.0, 24.0, 0.0, 0.0};
+    struct sb_model model = winch(0.5, 2e-4, 0.05);
+    model.load.part_count = 0;
+    model_add_profile(&model, SB_OVER_TIME, false, 8, at_s, loads_nm);
+    model.limits.output_torque_nm = 5.0;
+    model.drive.schedule = (struct sb_table){1, off_s, off};
+    model.drive.period_s = model.control.sample_period_s;
+    struct sb_sums sums = drive(&model, 0, NULL, 0, 1.5).sums;
+    sb_energy_close_over_limit(&sums, 5.0);
+    assert_int_equal(sums.over_lasting.count, is_apart ? 0 : 2);
+    assert_int_equal(sums.over_crests.count, is_apart ? 2 : 0);
+    const struct sb_over_limit *seen = is_apart ? &sums.over_crests : &sums.over_lasting;
+    assert_near_rel(seen->total_s, 2.0 * 0.03 * 19.0 / 24.0, 1e-9);
+    assert_near_rel(seen->impulse_nms, 14.5 * seen->total_s, 1e-9);
+  }
+}
+
 static void compare(const struct driven *got, const struct oracle_result *want, int run)
 {
   const double motor = fabs(got->sums.motor_speed_rad_s.value), output = fabs(got->sums.output_speed_rad_s.value);
@@ -241,6 +267,7 @@ int main(void)
       cmocka_unit_test(a_locked_path_starts_again_when_the_weight_that_holds_it_gets_lighter),
       cmocka_unit_test(a_load_that_helps_is_judged_by_what_it_takes_of_the_motor),
       cmocka_unit_test(a_load_that_a_locked_path_holds_lasts_by_what_comes_together),
+      cmocka_unit_test(short_loads_within_a_tenth_of_a_second_are_judged_together),
       cmocka_unit_test(two_hundred_random_machines_that_lock_follow_the_equations),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -198,6 +198,19 @@ static void twelve_roots_between_the_ends_are_all_found(void **state)
   expect_roots(&p, DEGREE, 0.0, N, wanted);
 }
 
+/* Each root half of the next one: near every root two terms alone matter, so that rounding drowns none of as many as there can be. */
+static void roots_as_many_as_the_degree_are_all_found(void **state)
+{
+  (void)state;
+  double wanted[DEGREE];
+  for (int i = 0; i < DEGREE; i++) wanted[i] = ldexp(0.75, i + 1 - DEGREE);
+  const struct sb_series p = product_of(1.0, DEGREE, wanted);
+  expect_roots(&p, DEGREE, 0.0, DEGREE, wanted);
+  /* The first is below zero between the last two roots, 0.375 and 0.75, the second from 0.5 on. */
+  const struct sb_series two[2] = {p, {{0.5, -1.0}}};
+  assert_near(sb_series_first_fall(two, 2, DEGREE, solver), 0.5, DBL_EPSILON);
+}
+
 /* s^20 = 1/2, and (s - 1/2)(s^19 + 1), whose other roots are complex or negative. */
 static void roots_of_degree_twenty_are_found(void **state)
 {
@@ -550,6 +563,7 @@ int main(void)
       cmocka_unit_test(known_simple_roots_are_found_in_order),
       cmocka_unit_test(roots_upon_which_the_halving_falls_are_found),
       cmocka_unit_test(twelve_roots_between_the_ends_are_all_found),
+      cmocka_unit_test(roots_as_many_as_the_degree_are_all_found),
       cmocka_unit_test(roots_of_degree_twenty_are_found),
       cmocka_unit_test(what_touches_zero_and_turns_back_is_no_root),
       cmocka_unit_test(a_dip_just_below_zero_has_two_roots_and_one_just_above_has_none),
