@@ -29,6 +29,15 @@ static void a_profile_has_no_part_that_does_nothing(void **state)
   shell_expect_not(said, "manner: acts");
 }
 
+/* The machine in it is the one that was proved: with its driver's limit, if that is below 1 A, too. */
+static void a_profile_is_written_with_the_limit_of_the_current(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "$SHIFTBAND prove -q -o - --tries 4 scenarios/tray-cart.yaml --set drive='{limit: 100 %, current_limit: 0.75 A}' | grep ^drive");
+  shell_expect(said, "drive: {limit: 100 %, current_limit: 0.75 A}");
+}
+
 /* The report is there nevertheless, and no file. */
 static void what_cannot_be_written_is_told(void **state)
 {
@@ -49,6 +58,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_counterexample_outside_the_class_is_a_scenario_that_run_reproduces),
       cmocka_unit_test(a_profile_has_no_part_that_does_nothing),
+      cmocka_unit_test(a_profile_is_written_with_the_limit_of_the_current),
       cmocka_unit_test(what_cannot_be_written_is_told),
   };
   return cmocka_run_group_tests_name("cli_prove", tests, shell_setup, shell_teardown);

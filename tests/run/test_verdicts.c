@@ -505,6 +505,23 @@ static void verdicts_have_no_holes_between_dwells(void **state)
   assert_true(changes <= 1);
 }
 
+/* Commands come under a constant load where both gears can't hold it: above Td in the faster one, below Tu in the slower one. At an edge itself
+ * one of the two gears holds it for ever, and commands have another cause. */
+static void a_load_on_an_edge_of_the_band_is_not_in_it(void **state)
+{
+  (void)state;
+  static const struct {
+    double load_nm;
+    enum sb_cause cause;
+  } cases[] = {{2.0, SB_CAUSE_DWELL}, {2.5, SB_CAUSE_THRESHOLDS}, {3.0, SB_CAUSE_DWELL}};
+  const struct sb_band band = {.downshift_nm = 2.0, .upshift_nm = 3.0};
+  for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+    struct sb_three three = {.time_s = {1.0, 2.0, 3.0}, .is_down_first = 1, .is_soon = 1, .is_quick = 1};
+    for (int k = 0; k < 3; k++) three.load_nm[k] = three.faster_nm[k] = cases[i].load_nm;
+    assert_int_equal(sb_three_cause(&three, &band), cases[i].cause);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -526,6 +543,7 @@ int main(void)
       cmocka_unit_test(a_short_stop_of_the_drive_hides_no_hunting_and_a_long_one_ends_the_stretch),
       cmocka_unit_test(a_long_stop_of_the_drive_ends_busy_shifting),
       cmocka_unit_test(verdicts_have_no_holes_between_dwells),
+      cmocka_unit_test(a_load_on_an_edge_of_the_band_is_not_in_it),
   };
   return cmocka_run_group_tests_name("verdicts", tests, NULL, NULL);
 }
