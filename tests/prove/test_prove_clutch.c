@@ -157,6 +157,26 @@ static void a_clutch_that_slips_steadily_passes_on_its_capacity(void **state)
   sb_reach_clear(&reach);
 }
 
+/* Joined, the clutch carries T - Jm w' = (1 - r) T + r TL / (N eta), r = Jm / (Jm + Jo / (N^2 eta)), the more the slower the motor is (Newton):
+ * under 1.75 N.m it slips where that comes to its capacity, between two samples. The motor leads then, and nothing else. */
+static void a_clutch_that_begins_to_slip_between_two_samples_is_led_by_the_motor(void **state)
+{
+  (void)state;
+  const double capacity_nm = 0.4, eta = 0.95 * 0.95, seen_nm = 1.75 / (4.0 * eta);
+  struct sb_error err;
+  struct sb_reach reach;
+  tried = clutch_machine(capacity_nm, 0.95, 1.5);
+  const struct sb_model *const ends[2] = {&tried, &tried};
+  assert_int_equal(sb_reach_init_between(&reach, &tried, ends, &err), SB_OK);
+  const double r = proof_rotor / (proof_rotor + proof_output / (16.0 * eta));
+  const double slip_nm = (capacity_nm - r * seen_nm) / (1.0 - r), slip_rad_s = proof_w0 * (1.0 - slip_nm / proof_stall);
+  const struct sb_corner before = sb_edge_corner(&reach.edges, 1, slip_rad_s + 1e-3);
+  const struct sb_span to = sb_edge_sample(&reach.edges, 1, &(struct sb_span){before, before, false, false});
+  assert_true(to.low.output_rad_s < to.low.motor_rad_s / 4.0 * (1.0 - 1e-6)); /* it slips */
+  assert_true(to.is_leading && !to.is_lagging);
+  sb_reach_clear(&reach);
+}
+
 /* The motor stays at 2/3 of its no-load speed, above the threshold, while 1.75 N.m hold the output: for ever, in the fast gear, which a run
  * shows. Nothing is passed on beyond the clutch's capacity. */
 static void an_overloaded_clutch_stalls_the_output_above_the_threshold(void **state)
@@ -307,6 +327,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(courses_with_a_slipping_clutch_keep_their_order),
       cmocka_unit_test(a_clutch_that_slips_steadily_passes_on_its_capacity),
+      cmocka_unit_test(a_clutch_that_begins_to_slip_between_two_samples_is_led_by_the_motor),
       cmocka_unit_test(an_overloaded_clutch_stalls_the_output_above_the_threshold),
       cmocka_unit_test(a_clutch_that_slips_at_the_start_alone_is_proved_as_one_that_holds),
       cmocka_unit_test(a_threshold_cuts_the_motor_and_leaves_the_output),
