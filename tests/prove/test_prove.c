@@ -344,6 +344,23 @@ static void a_load_that_turns_back_the_slowest_gear_is_bounded_as_any_other(void
   assert_true(prove.bounds[SB_PROVE_OUTPUT] < -proof_w0 / 10.0);
 }
 
+/* A motor at 12 of 36 rad/s when the run starts is brought to rest by 4 N.m, 1.108 N.m at the motor, and stands from there on until a sample may
+ * decide: J w' = T - TL / (N eta) with T = 0.9 N.m (1 - w / w0) (Newton). */
+static void an_output_that_turns_at_the_start_stands_for_the_rest_of_the_start_delay(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  const double eta = 0.95 * 0.95, begin = 12.0, slope = proof_stall / proof_w0;
+  const double towards = (proof_stall - 4.0 / (4.0 * eta)) / slope;
+  const double inertia = proof_rotor + proof_output / (16.0 * eta);
+  proved = proof_machine("selector", 0.95, 0.1, 0.25, 4.0);
+  proved.control.start_delay_s = 2.0;
+  proved.run.initial_output_speed_rad_s = begin / 4.0;
+  assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
+  assert_null(prove.outside);
+  assert_near(prove.bounds[SB_PROVE_STANDING], 2.0 - inertia / slope * log((begin - towards) / -towards), 1e-6);
+}
+
 /* From 1 to 2 N.m within 4 s at 1 N.m/s at most: up for 2.5 s and down again; under a ceiling of 3 N.m along it from 2 s to 3 s. */
 static void the_greatest_path_of_a_slow_load_goes_up_and_down_at_its_rate(void **state)
 {
@@ -681,6 +698,7 @@ int main(void)
       cmocka_unit_test(what_holds_it_at_rest_is_more_than_what_resists),
       cmocka_unit_test(bounds_of_machines_that_differ_are_the_wider_ones),
       cmocka_unit_test(a_load_that_turns_back_the_slowest_gear_is_bounded_as_any_other),
+      cmocka_unit_test(an_output_that_turns_at_the_start_stands_for_the_rest_of_the_start_delay),
       cmocka_unit_test(the_greatest_path_of_a_slow_load_goes_up_and_down_at_its_rate),
       cmocka_unit_test(readings_between_two_speeds_are_bounded_by_theirs_and_rest),
       cmocka_unit_test(a_swing_arm_engages_at_a_time_that_follows_from_the_speed),

@@ -140,6 +140,30 @@ static void the_worst_phase_reads_the_least_count(void **state)
   free(rows.items);
 }
 
+/* 12.024 pulses in a window: in a second 12 are counted each time from the middle of a pulse on, and 13 might be in the worst phase. An upshift
+ * above 12 counts comes in that alone. */
+static void an_upshift_comes_one_count_early_in_the_worst_phase_alone(void **state)
+{
+  (void)state;
+  for (int is_worst = 0; is_worst <= 1; is_worst++) {
+    struct sb_model model = idling(10.02, 0.05, 0.5);
+    struct sb_sensor *sensor = &model.control.sensor;
+    box_add_gear(&model, 1.0, 1.0);
+    sensor->reference_rad_s *= 2.0;
+    sensor->resolution_fraction = sb_sensor_pulse_fraction(sensor);
+    sensor->pulses.is_worst = is_worst != 0;
+    model.control.upshift_fraction[0] = 12.4 / (2.0 * 12.024);
+    model.control.downshift_fraction[0] = 0.1;
+    model.control.start_delay_s = 0.1;
+    struct sb_run_options options = sb_run_options_default();
+    struct sb_run_result result;
+    struct sb_error err;
+    assert_int_equal(sb_run(&model, &options, &result, &err), SB_OK);
+    assert_int_equal(result.monitor.shift_count > 0, is_worst);
+    sb_run_result_clear(&result);
+  }
+}
+
 static void between_pulses_a_constant_speed_is_exact(void **state)
 {
   (void)state;
@@ -320,6 +344,7 @@ int main(void)
       cmocka_unit_test(before_the_start_nothing_was_counted),
       cmocka_unit_test(the_mean_of_all_phases_is_the_speed),
       cmocka_unit_test(the_worst_phase_reads_the_least_count),
+      cmocka_unit_test(an_upshift_comes_one_count_early_in_the_worst_phase_alone),
       cmocka_unit_test(between_pulses_a_constant_speed_is_exact),
       cmocka_unit_test(after_a_stall_the_reading_ages),
       cmocka_unit_test(counts_follow_the_motor_s_own_angle),
