@@ -194,6 +194,20 @@ static void the_repeat_reported_can_be_run_again(void **state)
   sb_run_result_clear(&result);
 }
 
+/* Under losses that hardly change it goes up in leaps of SB_WARMUP_LEAP_K: with a housing and without, no more repeats are simulated than such
+ * leaps fit into the rise, and the first and the last one. */
+static void a_motor_that_only_warms_is_simulated_once_a_leap(void **state)
+{
+  (void)state;
+  for (int has_housing = 0; has_housing <= 1; has_housing++) {
+    struct sb_model model = steady_model();
+    if (!has_housing) model.winding.housing_capacity_j_k = model.winding.housing_resistance_k_w = 0.0;
+    const struct sb_warmup warmup = warmed(&model);
+    assert_int_equal(warmup.end, SB_WARMUP_STEADY);
+    assert_true(warmup.simulated_count <= 2.0 + (warmup.start.winding_c - model.winding.ambient_c) / SB_WARMUP_LEAP_K);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -203,6 +217,7 @@ int main(void)
       cmocka_unit_test(it_settles_where_repeats_one_after_the_other_do),
       cmocka_unit_test(what_is_settled_at_the_start_is_simulated_once),
       cmocka_unit_test(a_start_above_the_limit_passes_it_at_once),
+      cmocka_unit_test(a_motor_that_only_warms_is_simulated_once_a_leap),
       cmocka_unit_test(the_repeat_reported_can_be_run_again),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
