@@ -216,6 +216,26 @@ static void a_clutch_that_slips_at_the_start_alone_is_proved_as_one_that_holds(v
   assert_int_equal(prove.statements[SB_PROVE_REACTION], SB_PROOF_PROVED);
 }
 
+/* An upshift takes longest from the threshold, under 1.75 N.m: the motor goes from 30.6 rad/s towards 16, at which it brings the clutch's 0.5 N.m,
+ * with the rotor's time constant, and the output rises evenly by what 4 times 0.5 N.m leave of the load, until both meet (Newton). */
+static void a_clutch_that_slips_joins_no_later_than_both_sides_meet(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  const double begin = proof_up * proof_w0, end = proof_w0 * (1.0 - 0.5 / proof_stall);
+  const double constant_s = proof_rotor * proof_w0 / proof_stall, rate = 4.0 * (4.0 * 0.5 - 1.75) / proof_output;
+  double early_s = 0.0, late_s = 1.0;
+  tried = clutch_machine(0.5, 1.0, 1.5);
+  assert_int_equal(sb_prove_solve_quickly(&tried, &prove, &err), SB_OK);
+  assert_true(prove.outside == NULL && prove.has_boxes);
+  for (int k = 0; k < 60; k++) {
+    const double time_s = 0.5 * (early_s + late_s);
+    const double lead = end + (begin - end) * exp(-time_s / constant_s) - (0.4 * begin + rate * time_s);
+    *(lead > 0.0 ? &early_s : &late_s) = time_s;
+  }
+  assert_true(prove.bounds[SB_PROVE_SHIFT] >= early_s && prove.bounds[SB_PROVE_SHIFT] < 1.05 * early_s);
+}
+
 /* A command looks at the motor alone, so the output's ends stay; where the motor only leads, the output is no faster than it drives it. */
 static void a_threshold_cuts_the_motor_and_leaves_the_output(void **state)
 {
@@ -332,6 +352,7 @@ int main(void)
       cmocka_unit_test(a_clutch_that_begins_to_slip_between_two_samples_is_led_by_the_motor),
       cmocka_unit_test(an_overloaded_clutch_stalls_the_output_above_the_threshold),
       cmocka_unit_test(a_clutch_that_slips_at_the_start_alone_is_proved_as_one_that_holds),
+      cmocka_unit_test(a_clutch_that_slips_joins_no_later_than_both_sides_meet),
       cmocka_unit_test(a_threshold_cuts_the_motor_and_leaves_the_output),
       cmocka_unit_test(no_run_of_a_slipping_clutch_exceeds_a_bound),
       cmocka_unit_test(no_run_of_a_late_clutch_exceeds_a_bound),
