@@ -154,7 +154,8 @@ static void a_clutch_that_slips_steadily_passes_on_its_capacity(void **state)
   assert_true(to.is_leading && !to.is_lagging);
   assert_near(sb_edge_slip_torque_nm(&reach.edges, 1, &to, true, false), passed, 1e-12);
   assert_near(sb_edge_slip_torque_nm(&reach.edges, 1, &to, false, true), 4.0 * 0.3 / (0.95 * 0.95), 1e-12);
-  const struct sb_span at_rest = {{motor, 0.0, 0.0}, {motor, 0.0, 0.0}, true, false}; /* held by the load: as much presses on it */
+  const struct sb_span at_rest = {
+      {motor, 0.0, 0.0}, {motor, 0.0, 0.0}, true, false}; /* held by the load: as much presses on it */
   assert_near(sb_edge_slip_torque_nm(&reach.edges, 1, &at_rest, true, false), passed, 1e-12);
   sb_reach_clear(&reach);
 }
