@@ -194,6 +194,34 @@ static void speed_alone_tells_torque_over_inertia_but_neither_of_them(void **sta
   gsl_rng_free(rng);
 }
 
+static bool is_advised(const struct sb_fit_result *result, const char *text)
+{
+  for (size_t k = 0; k < result->advice_count; k++) {
+    if (strstr(result->advice[k], text) != NULL) return true;
+  }
+  return false;
+}
+
+/* The last thousandth of a rise whose start nobody knows tell no time constant: a log that begins earlier would. */
+static void a_log_that_begins_at_full_speed_asks_for_a_spin_up_from_rest(void **state)
+{
+  (void)state;
+  for (int is_late = 0; is_late < 2; is_late++) {
+    gsl_rng *rng = fit_rng(7);
+    struct fit_motion motion = clean;
+    motion.start_s = 0.0;
+    motion.from_s = (is_late ? 7.0 : 2.0) * fit_tau();
+    motion.noise_rpm = 2.0;
+    const struct sb_fit_setup setup = fit_setup();
+    struct sb_log log = fit_motion_log(&motion, rng);
+    struct sb_fit_result result = fit_solved(&setup, &log, 1);
+    assert_int_equal(is_advised(&result, "spin-up from rest"), is_late);
+    sb_fit_result_clear(&result);
+    sb_log_clear(&log);
+    gsl_rng_free(rng);
+  }
+}
+
 /* What the advice above promises. */
 static void one_point_with_a_known_weight_settles_torque_and_inertia(void **state)
 {
@@ -657,6 +685,7 @@ int main(void)
       cmocka_unit_test(outliers_and_gaps_leave_the_estimates_alone),
       cmocka_unit_test(a_burst_of_dropped_readings_is_set_aside_whole),
       cmocka_unit_test(speed_alone_tells_torque_over_inertia_but_neither_of_them),
+      cmocka_unit_test(a_log_that_begins_at_full_speed_asks_for_a_spin_up_from_rest),
       cmocka_unit_test(one_point_with_a_known_weight_settles_torque_and_inertia),
       cmocka_unit_test(a_coast_down_alone_tells_friction_over_inertia_only),
       cmocka_unit_test(a_disc_of_known_inertia_parts_torque_from_inertia),
