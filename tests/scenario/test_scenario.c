@@ -251,6 +251,20 @@ static void what_is_left_out_takes_its_default(void **state)
   sb_scenario_clear(&scenario);
 }
 
+static void a_random_phase_is_what_a_phase_is_that_is_not_given(void **state)
+{
+  (void)state;
+  static const char *const sensors[] = {"controller.sensor={pulses: 24, window: 50 ms}",
+                                        "controller.sensor={pulses: 24, window: 50 ms, phase: random}"};
+  double phases[2];
+  for (int k = 0; k < 2; k++) {
+    load("good/least.yaml", &sensors[k], 1);
+    phases[k] = scenario.model.control.sensor.pulses.phase;
+    sb_scenario_clear(&scenario);
+  }
+  assert_near(phases[1], phases[0], 0.0);
+}
+
 static void other_shifters_are_read(void **state)
 {
   (void)state;
@@ -589,6 +603,7 @@ int main(void)
       cmocka_unit_test(every_key_reaches_the_model),
       cmocka_unit_test(tables_are_read_beside_the_scenario),
       cmocka_unit_test(what_is_left_out_takes_its_default),
+      cmocka_unit_test(a_random_phase_is_what_a_phase_is_that_is_not_given),
       cmocka_unit_test(other_shifters_are_read),
       cmocka_unit_test(a_set_replaces_or_adds_a_key),
       cmocka_unit_test(the_last_of_two_sets_counts),

@@ -439,6 +439,24 @@ static void maps_over_the_discharge_agree_with_runs(void **state)
   finish_all();
 }
 
+/* The cart's cells give 10.4 to 12.6 V, 12.2 V as written: the freshest read highest. */
+static void a_plane_for_samples_reaches_as_high_as_the_fastest_of_them(void **state)
+{
+  (void)state;
+  static const char *const path = "../scenarios/tray-cart.yaml";
+  static const char *const fresh[] = {"supply.open_circuit_voltage=12.6 V", "tolerances={}"};
+  load(path, fresh, 2);
+  const int highest = sb_map_options_default(&scenario.model).upshift.count;
+  sb_scenario_clear(&scenario);
+  load(path, NULL, 0);
+  const struct sb_study_source source = {.path = path, .nominal = &scenario};
+  const struct sb_study_request one = {.samples = 1};
+  assert_int_equal(sb_study_plan(&one, &source, &study, NULL), SB_OK);
+  assert_int_equal(study.upshift.count, highest);
+  assert_true(highest > sb_map_options_default(&scenario.model).upshift.count);
+  sb_scenario_clear(&scenario);
+}
+
 static void studies_read_back_as_they_were_written(void **state)
 {
   (void)state;
@@ -563,6 +581,7 @@ int main(void)
       cmocka_unit_test(points_that_never_shift_are_counted_apart),
       cmocka_unit_test(one_gear_is_not_said_to_never_shift),
       cmocka_unit_test(maps_over_the_discharge_agree_with_runs),
+      cmocka_unit_test(a_plane_for_samples_reaches_as_high_as_the_fastest_of_them),
       cmocka_unit_test(studies_read_back_as_they_were_written),
       cmocka_unit_test(studies_beyond_the_bounds_of_a_plan_do_not_read),
       cmocka_unit_test(records_that_do_not_read_are_refused),

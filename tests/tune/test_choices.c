@@ -12,6 +12,7 @@
 #include "help/slow.h"
 #include "shiftband/run.h"
 #include "shiftband/tune.h"
+#include "tune/choice.h"
 #include "tune/rounds.h"
 
 static const double climb_s[] = {0.0, 3.0, 4.0, 7.0, 8.0};
@@ -232,6 +233,45 @@ static void preferences_gain_what_they_ask_for(void **state)
   sb_scenario_clear(&loaded_scenario);
 }
 
+/* What a point of a raster is given; its output turns for one second. */
+static void put_point(struct sb_raster *raster, int downshift, int upshift, float speed_rad_s, float per_rad_j,
+                      float swing_nm)
+{
+  const int at = downshift * raster->side + upshift;
+  raster->margin[at] = 1;
+  raster->time_s[at] = 1.0F;
+  raster->way_rad[at] = speed_rad_s;
+  raster->energy_j[at] = per_rad_j * speed_rad_s;
+  raster->swing_nm[at] = swing_nm;
+}
+
+/*
+ * Of what is proved for every load: first what keeps speed and charge, whatever it swings, then what keeps the speed, then
+ * any. Added in the opposite order here; the best point that passes is proved for none.
+ */
+static void what_is_proved_keeps_speed_and_charge_if_it_can_or_else_the_speed(void **state)
+{
+  (void)state;
+  struct sb_raster raster;
+  assert_int_equal(sb_raster_init(&raster, 8, true, NULL), SB_OK);
+  raster.swing_nm = calloc(64, sizeof *raster.swing_nm);
+  assert_non_null(raster.swing_nm);
+  put_point(&raster, 0, 3, 10.0F, 1.0F, -1.0F);
+  put_point(&raster, 1, 4, 5.0F, 1.0F, 3.0F);
+  struct sb_choices choices = sb_choice_find_all(&raster, SB_PREFER_MARGIN);
+  assert_int_equal(choices.points[SB_CHOICE_RECOMMENDED].downshift, 1);
+  assert_true(choices.is_proved && choices.is_proved_alone && !choices.is_speed_alone);
+  put_point(&raster, 2, 5, 10.0F, 2.0F, 2.0F);
+  choices = sb_choice_find_all(&raster, SB_PREFER_MARGIN);
+  assert_int_equal(choices.points[SB_CHOICE_RECOMMENDED].downshift, 2);
+  assert_true(choices.is_proved && !choices.is_proved_alone && choices.is_speed_alone);
+  put_point(&raster, 3, 6, 10.0F, 1.0F, 1.0F);
+  choices = sb_choice_find_all(&raster, SB_PREFER_MARGIN);
+  assert_int_equal(choices.points[SB_CHOICE_RECOMMENDED].downshift, 3);
+  assert_true(choices.is_proved && !choices.is_proved_alone && !choices.is_speed_alone);
+  sb_raster_clear(&raster);
+}
+
 static struct sb_tune_result tune_flat(double start_delay_s)
 {
   static const double flat_nm[] = {0.2, 0.2, 0.2, 0.2, 0.2};
@@ -376,6 +416,7 @@ int main(void)
       cmocka_unit_test(no_run_on_a_lattice_beats_the_recommended_one_in_speed_charge_and_margin),
       cmocka_unit_test(choices_of_the_winch_are_what_their_runs_say_and_none_is_worse_in_everything),
       cmocka_unit_test(preferences_gain_what_they_ask_for),
+      cmocka_unit_test(what_is_proved_keeps_speed_and_charge_if_it_can_or_else_the_speed),
       cmocka_unit_test(a_box_that_needs_one_gear_is_told_so),
       cmocka_unit_test(thresholds_that_never_shift_are_no_answer),
       cmocka_unit_test(what_an_answer_withstands_passes_and_what_comes_behind_it_fails),

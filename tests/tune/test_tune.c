@@ -203,6 +203,22 @@ static void hopeless_load_is_told_with_the_one_change_that_opens_a_region(void *
   assert_near(tuned.margin_fraction, result.remedy_margin_fraction, 1e-12);
 }
 
+/* A sensor that tells rest, 60 % and 120 % apart, no more: a finer one is enough, and its gain is what tuning with it gives. */
+static void a_sensor_that_is_too_coarse_is_told_to_be_finer(void **state)
+{
+  (void)state;
+  struct sb_tune_machine machines[VOLTAGE_COUNT];
+  const int count = carts(machines, steep_nm);
+  for (int i = 0; i < count; i++) machines[i].model.control.sensor.resolution_fraction = 0.6;
+  const struct sb_tune_result result = tune(machines, count, SB_PREFER_MARGIN, 2);
+  assert_false(result.passes);
+  assert_int_equal(result.remedy, SB_REMEDY_SENSOR);
+  for (int i = 0; i < count; i++) machines[i].model.control.sensor.resolution_fraction = result.remedy_amount;
+  const struct sb_tune_result tuned = tune(machines, count, SB_PREFER_MARGIN, 2);
+  assert_true(tuned.passes);
+  assert_near(tuned.margin_fraction, result.remedy_margin_fraction, 1e-12);
+}
+
 static struct sb_supply_sensor following(const struct sb_motor *motor)
 {
   return (struct sb_supply_sensor){.is_present = true,
@@ -356,6 +372,7 @@ int main(void)
       cmocka_unit_test(preferring_time_or_energy_gains_it_and_keeps_half_the_margin),
       cmocka_unit_test(answer_does_not_depend_on_the_number_of_threads),
       cmocka_unit_test(hopeless_load_is_told_with_the_one_change_that_opens_a_region),
+      cmocka_unit_test(a_sensor_that_is_too_coarse_is_told_to_be_finer),
       cmocka_unit_test(what_a_measured_supply_would_gain_is_what_tuning_with_it_gives),
       cmocka_unit_test(a_measured_supply_is_not_asked_for_where_there_is_one_voltage),
       cmocka_unit_test(a_measured_supply_is_no_remedy_for_too_heavy_a_load),
