@@ -340,6 +340,19 @@ static void an_efficiency_under_one_half_is_reported_where_the_way_back_ignores_
   }
 }
 
+static void what_a_full_reading_is_is_noted_where_nobody_gives_it(void **state)
+{
+  (void)state;
+  static const char *const given[] = {"controller.reference_speed=300 rpm"};
+  for (size_t count = 0; count < 2; count++) {
+    struct checked checked;
+    load(&checked, SB_SOURCE_DIR "/scenarios/tray-cart.yaml", given, count);
+    solve(&checked);
+    assert_int_equal(has_note(&checked, "100 % of the reading is the motor's no-load speed"), count == 0);
+    clear(&checked);
+  }
+}
+
 static void a_good_scenario_has_no_findings(void **state)
 {
   (void)state;
@@ -395,6 +408,7 @@ int main(void)
       cmocka_unit_test(each_cure_takes_its_finding_away),
       cmocka_unit_test(gears_that_lock_themselves_are_reported_with_what_lowering_takes),
       cmocka_unit_test(an_efficiency_under_one_half_is_reported_where_the_way_back_ignores_it),
+      cmocka_unit_test(what_a_full_reading_is_is_noted_where_nobody_gives_it),
       cmocka_unit_test(a_good_scenario_has_no_findings),
       cmocka_unit_test(a_program_with_only_the_public_header_gets_the_figures),
   };

@@ -35,6 +35,18 @@ static void check_json_has_the_oscillation_and_the_shocks_of_each_gear(void **st
   assert_near_rel(shell_figure(said, "\"stiffness_at_limit_nm_rad\":"), pow(limit / slip, 2.0) / fast, 1e-12);
 }
 
+/* An upshift joins a motor that is too fast for the gear, a downshift one that is too slow. */
+static void the_slowest_gear_has_the_shock_of_the_downshift_into_it(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("$SHIFTBAND check --json scenarios/grindstone.yaml | "
+                                      "sed 's/.*\"name\":\"slow\",\"natural/{\"natural/; s/\"impact\".*//'");
+  const double slow = 144.0 * 4e-5 * 0.03 / (144.0 * 4e-5 + 0.03);
+  const double slip = shell_figure(said, "\"speed_difference_rad_s\":");
+  assert_true(slip < 0.0);
+  assert_near_rel(shell_figure(said, "\"impulse_nms\":"), -slip * slow, 1e-12);
+}
+
 static void check_says_whether_the_shaft_makes_a_difference(void **state)
 {
   (void)state;
@@ -90,6 +102,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(check_json_has_the_oscillation_and_the_shocks_of_each_gear),
+      cmocka_unit_test(the_slowest_gear_has_the_shock_of_the_downshift_into_it),
       cmocka_unit_test(check_says_whether_the_shaft_makes_a_difference),
       cmocka_unit_test(of_a_rigid_shaft_check_says_from_which_stiffness_on_it_matters),
       cmocka_unit_test(an_impact_on_a_body_is_a_shock_of_its_own),

@@ -260,6 +260,40 @@ static void a_coast_down_alone_tells_friction_over_inertia_only(void **state)
   gsl_rng_free(rng);
 }
 
+/* A run-up and a coast-down whose viscous friction takes a twentieth of the stall torque at full speed. */
+static struct sb_log viscous_log(void)
+{
+  const double b = 0.05 * fit_ts / fit_w0, k = fit_tf / b, off_s = 0.2;
+  gsl_rng *rng = fit_rng(7);
+  char *text = malloc(FIT_TEXT_SIZE);
+  assert_non_null(text);
+  size_t length = (size_t)snprintf(text, FIT_TEXT_SIZE, "time_s,speed [rad/s]\n");
+  for (int i = 0; i < 300; i++) {
+    const double t = 0.7 * i / 299, driven = fit_w0 * (1.0 - exp(-fmin(t, off_s) / fit_tau()));
+    const double w = t <= off_s ? driven : fmax(0.0, (driven + k) * exp(-(t - off_s) * b / fit_j) - k);
+    length += (size_t)snprintf(text + length, FIT_TEXT_SIZE - length, "%.7f,%.9g\n", t, w + gsl_ran_gaussian(rng, 0.02));
+  }
+  const struct sb_log log = fit_read("viscous.csv", text, length);
+  free(text);
+  gsl_rng_free(rng);
+  return log;
+}
+
+/* Torque, inertia and viscous friction scale together. What may well be zero is held, not the inertia, which never is. */
+static void of_what_scales_together_the_viscous_friction_is_held(void **state)
+{
+  (void)state;
+  const struct sb_fit_setup setup = fit_setup();
+  struct sb_log log = viscous_log();
+  struct sb_fit_result result = fit_solved(&setup, &log, 1);
+  const struct sb_fit_undetermined *open = undetermined_with(&result, SB_FIT_P_STALL_TORQUE);
+  assert_non_null(open);
+  assert_int_equal(open->relation, SB_FIT_TOGETHER);
+  assert_int_equal(open->held, SB_FIT_P_VISCOUS);
+  sb_fit_result_clear(&result);
+  sb_log_clear(&log);
+}
+
 /* A disc of known inertia on the shaft: two spin-ups, and torque and inertia part. */
 static void a_disc_of_known_inertia_parts_torque_from_inertia(void **state)
 {
@@ -688,6 +722,7 @@ int main(void)
       cmocka_unit_test(a_log_that_begins_at_full_speed_asks_for_a_spin_up_from_rest),
       cmocka_unit_test(one_point_with_a_known_weight_settles_torque_and_inertia),
       cmocka_unit_test(a_coast_down_alone_tells_friction_over_inertia_only),
+      cmocka_unit_test(of_what_scales_together_the_viscous_friction_is_held),
       cmocka_unit_test(a_disc_of_known_inertia_parts_torque_from_inertia),
       cmocka_unit_test(equal_constants_turn_currents_into_torque),
       cmocka_unit_test(currents_over_time_tell_the_winding_and_leave_room_for_viscous_friction),
