@@ -294,6 +294,31 @@ static void of_what_scales_together_the_viscous_friction_is_held(void **state)
   sb_log_clear(&log);
 }
 
+/*
+ * Points with currents of a motor with 0.02 N m of constant and 0.01 N m s / rad of viscous friction: both give the line of
+ * currents one slope and one height. A coast-down, fast and slow, tells them apart better than a second voltage without load.
+ */
+static void points_with_currents_ask_for_a_coast_down_to_tell_frictions_apart(void **state)
+{
+  (void)state;
+  static const char text[] =
+      "torque_nm,speed_rpm,current_a\n"
+      "0.00,300.0,0.949\n"
+      "0.05,264.3,0.985\n"
+      "0.10,228.6,1.021\n"
+      "0.15,192.9,1.057\n"
+      "0.20,157.1,1.092\n"
+      "0.25,121.4,1.128\n";
+  const struct sb_fit_setup setup = fit_setup();
+  struct sb_log log = fit_read("points.csv", text, sizeof text - 1);
+  struct sb_fit_result result = fit_solved(&setup, &log, 1);
+  assert_int_equal(result.figures[SB_FIT_MOTOR_FRICTION].state, SB_FIT_UNDETERMINED);
+  assert_int_equal(result.advice_count, 1);
+  assert_true(is_advised(&result, "log a coast-down"));
+  sb_fit_result_clear(&result);
+  sb_log_clear(&log);
+}
+
 /* A disc of known inertia on the shaft: two spin-ups, and torque and inertia part. */
 static void a_disc_of_known_inertia_parts_torque_from_inertia(void **state)
 {
@@ -723,6 +748,7 @@ int main(void)
       cmocka_unit_test(one_point_with_a_known_weight_settles_torque_and_inertia),
       cmocka_unit_test(a_coast_down_alone_tells_friction_over_inertia_only),
       cmocka_unit_test(of_what_scales_together_the_viscous_friction_is_held),
+      cmocka_unit_test(points_with_currents_ask_for_a_coast_down_to_tell_frictions_apart),
       cmocka_unit_test(a_disc_of_known_inertia_parts_torque_from_inertia),
       cmocka_unit_test(equal_constants_turn_currents_into_torque),
       cmocka_unit_test(currents_over_time_tell_the_winding_and_leave_room_for_viscous_friction),
