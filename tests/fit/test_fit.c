@@ -271,7 +271,8 @@ static struct sb_log viscous_log(void)
   for (int i = 0; i < 300; i++) {
     const double t = 0.7 * i / 299, driven = fit_w0 * (1.0 - exp(-fmin(t, off_s) / fit_tau()));
     const double w = t <= off_s ? driven : fmax(0.0, (driven + k) * exp(-(t - off_s) * b / fit_j) - k);
-    length += (size_t)snprintf(text + length, FIT_TEXT_SIZE - length, "%.7f,%.9g\n", t, w + gsl_ran_gaussian(rng, 0.02));
+    length +=
+        (size_t)snprintf(text + length, FIT_TEXT_SIZE - length, "%.7f,%.9g\n", t, w + gsl_ran_gaussian(rng, 0.02));
   }
   const struct sb_log log = fit_read("viscous.csv", text, length);
   free(text);
@@ -301,14 +302,13 @@ static void of_what_scales_together_the_viscous_friction_is_held(void **state)
 static void points_with_currents_ask_for_a_coast_down_to_tell_frictions_apart(void **state)
 {
   (void)state;
-  static const char text[] =
-      "torque_nm,speed_rpm,current_a\n"
-      "0.00,300.0,0.949\n"
-      "0.05,264.3,0.985\n"
-      "0.10,228.6,1.021\n"
-      "0.15,192.9,1.057\n"
-      "0.20,157.1,1.092\n"
-      "0.25,121.4,1.128\n";
+  static const char text[] = "torque_nm,speed_rpm,current_a\n"
+                             "0.00,300.0,0.949\n"
+                             "0.05,264.3,0.985\n"
+                             "0.10,228.6,1.021\n"
+                             "0.15,192.9,1.057\n"
+                             "0.20,157.1,1.092\n"
+                             "0.25,121.4,1.128\n";
   const struct sb_fit_setup setup = fit_setup();
   struct sb_log log = fit_read("points.csv", text, sizeof text - 1);
   struct sb_fit_result result = fit_solved(&setup, &log, 1);
