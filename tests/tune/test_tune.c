@@ -219,6 +219,26 @@ static void a_sensor_that_is_too_coarse_is_told_to_be_finer(void **state)
   assert_near(tuned.margin_fraction, result.remedy_margin_fraction, 1e-12);
 }
 
+/* At rest the output takes 95 % of the slow gear's stall torque, in motion much less: with 5.3 % more it never starts. */
+static void more_load_takes_more_torque_at_rest_too(void **state)
+{
+  (void)state;
+  struct sb_tune_machine machine = {.model = cart(steep_nm, 12.0), .is_light = true};
+  machine.model.control.sensor.reference_rad_s = 32.0;
+  machine.model.control.start_gear = 1;
+  machine.model.load.breakaway_nm = 0.95 * 0.42 * 8.0 * 0.88;
+  const struct sb_tune_result result = tune(&machine, 1, SB_PREFER_MARGIN, 2);
+  assert_true(result.passes);
+  const struct sb_tune_reserve *more_load = NULL;
+  for (int r = 0; r < result.reserve_count; r++) {
+    if (result.reserves[r].quantity == SB_TUNE_LOAD && result.reserves[r].is_more) more_load = &result.reserves[r];
+  }
+  assert_non_null(more_load);
+  assert_true(more_load->passes_share <= 1.0 / 0.95 - 1.0 && more_load->fails_share >= 1.0 / 0.95 - 1.0);
+  assert_true(more_load->fails_share < 0.06);
+  assert_true(more_load->verdict.kinds & (1U << SB_VERDICT_STALL));
+}
+
 static struct sb_supply_sensor following(const struct sb_motor *motor)
 {
   return (struct sb_supply_sensor){.is_present = true,
@@ -372,6 +392,7 @@ int main(void)
       cmocka_unit_test(preferring_time_or_energy_gains_it_and_keeps_half_the_margin),
       cmocka_unit_test(answer_does_not_depend_on_the_number_of_threads),
       cmocka_unit_test(hopeless_load_is_told_with_the_one_change_that_opens_a_region),
+      cmocka_unit_test(more_load_takes_more_torque_at_rest_too),
       cmocka_unit_test(a_sensor_that_is_too_coarse_is_told_to_be_finer),
       cmocka_unit_test(what_a_measured_supply_would_gain_is_what_tuning_with_it_gives),
       cmocka_unit_test(a_measured_supply_is_not_asked_for_where_there_is_one_voltage),
