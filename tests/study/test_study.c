@@ -553,6 +553,7 @@ static void what_a_study_cannot_do_is_refused_with_the_reason(void **state)
     const char *part;
   } cases[] = {
       {"../scenarios/hunting-crawler.yaml", {.charges = 3}, SB_ERR_SCENARIO, "--discharge needs a battery"},
+      {"../scenarios/hunting-crawler.yaml", {.samples = 1}, SB_ERR_SCENARIO, "--samples needs tolerances"},
       {"../scenarios/tray-cart.yaml", {.vary = vary, .vary_count = 7}, SB_ERR_USAGE, "--vary may be given 6 times"},
       {"../scenarios/tray-cart.yaml", {.vary = vary, .vary_count = 4, .points = 100}, SB_ERR_USAGE, "fewer --points"},
       {"../scenarios/tired-winder.yaml",
@@ -562,7 +563,7 @@ static void what_a_study_cannot_do_is_refused_with_the_reason(void **state)
   };
   for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
     struct sb_error err = {SB_OK, ""};
-    assert_int_equal(run_all(cases[k].path, &cases[k].request, &err), cases[k].status);
+    assert_int_equal(run_all_with(cases[k].path, NULL, 0, &cases[k].request, &err), cases[k].status);
     if (strstr(err.text, cases[k].part) == NULL) fail_msg("wanted \"%s\" in: %s", cases[k].part, err.text);
     sb_scenario_clear(&scenario);
   }
