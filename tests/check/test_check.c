@@ -340,6 +340,38 @@ static void an_efficiency_under_one_half_is_reported_where_the_way_back_ignores_
   }
 }
 
+#define CART SB_SOURCE_DIR "/scenarios/tray-cart.yaml"
+
+/* The cart's motor has 0.38 N m at stall with its supply. */
+static void a_clutch_that_is_weaker_than_the_motor_is_noted(void **state)
+{
+  (void)state;
+  static const char *const clutches[] = {"gearbox.shifter={kind: clutch, torque: 0.3 N.m}",
+                                         "gearbox.shifter={kind: clutch, torque: 0.5 N.m}"};
+  for (int k = 0; k < 2; k++) {
+    struct checked checked;
+    load(&checked, CART, &clutches[k], 1);
+    solve(&checked);
+    assert_int_equal(has_note(&checked, "the clutch transmits"), k == 0);
+    clear(&checked);
+  }
+}
+
+static void a_gear_that_turns_the_output_backwards_is_reported_whichever_it_is(void **state)
+{
+  (void)state;
+  static const char *const rows[][2] = {{"gearbox.gears.first.motor_direction=reverse", "Reversed output: first"},
+                                        {"gearbox.gears.second.motor_direction=reverse", "Reversed output: second"},
+                                        {"gearbox.gears.third.motor_direction=reverse", "Reversed output: third"}};
+  for (int k = 0; k < 3; k++) {
+    struct checked checked;
+    load(&checked, SB_SOURCE_DIR "/scenarios/three-speed-feeder.yaml", &rows[k][0], 1);
+    solve(&checked);
+    expect_text(&checked, "%s", rows[k][1]);
+    clear(&checked);
+  }
+}
+
 static void what_a_full_reading_is_is_noted_where_nobody_gives_it(void **state)
 {
   (void)state;
@@ -408,6 +440,8 @@ int main(void)
       cmocka_unit_test(each_cure_takes_its_finding_away),
       cmocka_unit_test(gears_that_lock_themselves_are_reported_with_what_lowering_takes),
       cmocka_unit_test(an_efficiency_under_one_half_is_reported_where_the_way_back_ignores_it),
+      cmocka_unit_test(a_clutch_that_is_weaker_than_the_motor_is_noted),
+      cmocka_unit_test(a_gear_that_turns_the_output_backwards_is_reported_whichever_it_is),
       cmocka_unit_test(what_a_full_reading_is_is_noted_where_nobody_gives_it),
       cmocka_unit_test(a_good_scenario_has_no_findings),
       cmocka_unit_test(a_program_with_only_the_public_header_gets_the_figures),
