@@ -319,6 +319,22 @@ static void points_with_currents_ask_for_a_coast_down_to_tell_frictions_apart(vo
   sb_log_clear(&log);
 }
 
+/* The current without load is the friction's share of the stall current: as one rises the other falls. */
+static void a_current_without_load_leaves_stall_current_and_friction_open_against_each_other(void **state)
+{
+  (void)state;
+  static const char text[] = "torque_nm,speed_rpm,current_a\n0,300.0,0.0595\n0,300.2,0.0597\n0,299.9,0.0594\n";
+  const struct sb_fit_setup setup = fit_setup();
+  struct sb_log log = fit_read("free.csv", text, sizeof text - 1);
+  struct sb_fit_result result = fit_solved(&setup, &log, 1);
+  const struct sb_fit_undetermined *open = undetermined_with(&result, SB_FIT_P_STALL_CURRENT);
+  assert_non_null(open);
+  assert_int_equal(open->held, SB_FIT_P_FRICTION_SHARE);
+  assert_int_equal(open->relation, SB_FIT_OPPOSITE);
+  sb_fit_result_clear(&result);
+  sb_log_clear(&log);
+}
+
 /* A disc of known inertia on the shaft: two spin-ups, and torque and inertia part. */
 static void a_disc_of_known_inertia_parts_torque_from_inertia(void **state)
 {
@@ -748,6 +764,7 @@ int main(void)
       cmocka_unit_test(one_point_with_a_known_weight_settles_torque_and_inertia),
       cmocka_unit_test(a_coast_down_alone_tells_friction_over_inertia_only),
       cmocka_unit_test(of_what_scales_together_the_viscous_friction_is_held),
+      cmocka_unit_test(a_current_without_load_leaves_stall_current_and_friction_open_against_each_other),
       cmocka_unit_test(points_with_currents_ask_for_a_coast_down_to_tell_frictions_apart),
       cmocka_unit_test(a_disc_of_known_inertia_parts_torque_from_inertia),
       cmocka_unit_test(equal_constants_turn_currents_into_torque),
