@@ -62,7 +62,7 @@ static void faults_of_a_log_name_line_column_need_and_find(void **state)
       {"time_s,gear\\n0,1\\n1,1e400\\n", "gear: needs a number"},
       {"time_s,gear\\n", "needs at least 2 rows, found 0"},
       {"time_s,gear\\n0,1\\n", "needs at least 2 rows, found 1"},
-      {"", "time_s: needs a column of this name"},
+      {"", "time_s: needs a column of this name, found none"},
       {"time_s,gear\\n0,\"1\\n", "needs a closing quote, found the end of the file"},
       {"time_s,gear\\n0,1\\0\\n", "needs text, found a zero byte"},
       {"time_s,force\\n0,1\\n1,1\\n",
