@@ -474,9 +474,26 @@ static void overload_counts_the_time_above_the_limit(void **state)
   assert_near(overload->last_s, 3.5, 1e-9);
   assert_near(overload->greatest_nm, 3.0, 1e-6);
   assert_true(overload->least_nm == 2.5);
+  assert_false(overload->is_crest); /* for more than the 100 ms after which a torque lasts */
   sb_run_result_clear(&result);
   model.limits.output_torque_nm = 3.1;
   assert_false(has_verdict(&model, SB_VERDICT_OVERLOAD));
+}
+
+/* 3 N m for 90 ms, of which less than that is above 2.5 N m. */
+static void an_overload_of_an_instant_is_a_crest(void **state)
+{
+  (void)state;
+  static const double x[] = {0.0, 2.0, 2.09}, nm[] = {0.5, 3.0, 0.5};
+  struct sb_model model = loaded(1, 0.0);
+  model.control.start_delay_s = 1e3;
+  model_add_profile(&model, SB_OVER_TIME, true, 3, x, nm)->is_held = true;
+  model.limits.output_torque_nm = 2.5;
+  struct sb_run_result result = run(&model);
+  const struct sb_verdict *overload = find(&result, SB_VERDICT_OVERLOAD);
+  assert_non_null(overload);
+  assert_true(overload->is_crest);
+  sb_run_result_clear(&result);
 }
 
 static void a_shift_that_takes_longer_than_its_timeout_is_not_engaged(void **state)
@@ -672,6 +689,7 @@ int main(void)
       cmocka_unit_test(a_downshift_before_the_start_is_over_is_needless),
       cmocka_unit_test(a_downshift_for_a_reason_is_not_needless),
       cmocka_unit_test(overload_counts_the_time_above_the_limit),
+      cmocka_unit_test(an_overload_of_an_instant_is_a_crest),
       cmocka_unit_test(a_gear_that_reverses_the_output_is_judged_by_the_load_against_it),
       cmocka_unit_test(a_shift_that_takes_longer_than_its_timeout_is_not_engaged),
       cmocka_unit_test(a_drive_that_is_switched_during_a_shift_excuses_its_time),
