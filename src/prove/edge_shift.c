@@ -66,7 +66,8 @@ static void watch_rest(struct sb_edges *edges, enum sb_edge_side side)
 }
 
 /* On to a sample in gear. What turns back at last might have been held by a lesser load since the sample before it did; what an engagement
- * turns back, even if it comes to rest then, by one that is engaged just at rest. */
+ * turns back, even if it comes to rest then, by one that is engaged just at rest; but where the heaviest load lets it turn forward again,
+ * none holds it at rest. */
 static void watch_standing(struct sb_edges *edges, enum sb_edge_side side, int sample)
 {
   struct sb_sim *sim = &edges->lanes[side].sim;
@@ -77,7 +78,7 @@ static void watch_standing(struct sb_edges *edges, enum sb_edge_side side, int s
     if (sim->state.motor_speed_rad_s >= 0.0) forward = k;
   }
   const double back_s = sim->state.motor_speed_rad_s < 0.0 ? (sample - forward) * edges->sample_s : 0.0;
-  const bool is_joined_back = edges->now.joined_rad_s < 0.0;
+  const bool is_joined_back = edges->now.joined_rad_s < 0.0 && !(sim->state.motor_speed_rad_s > 0.0);
   const double joined_s = is_joined_back ? sample * edges->sample_s - edges->now.engaged_s : 0.0;
   edges->now.standing_s = fmax(sb_sim_sums(sim)->standstill_time_s, fmax(back_s, joined_s));
 }
