@@ -68,7 +68,8 @@ enum sb_any_load_class sb_any_load_class_of(const struct sb_prove *prove)
 
 bool sb_any_load_is_quick(const struct sb_model *model)
 {
-  return model->gearbox.gear_count == 2 && model->control.sensor.filter_s == 0.0;
+  const bool is_locking = sb_gearbox_has_locking(&model->gearbox); /* only sets tell whether the output drives */
+  return model->gearbox.gear_count == 2 && model->control.sensor.filter_s == 0.0 && !is_locking;
 }
 
 /* Every stride-th point of an axis, or its first one. */

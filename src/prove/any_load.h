@@ -15,7 +15,8 @@
  *
  * A swing arm engages later from a higher speed, so its ends are not the extremes of what lies between: these are taken from a
  * grid of speeds, with what may lie between two of them added. Where that, or anything else, leaves a doubt, `prove` itself
- * answers for the point (is_by_sets). It does so everywhere for filters and for more than two gears.
+ * answers for the point (is_by_sets). It does so everywhere for filters, for gears that lock themselves
+ * and for more than two gears.
  */
 #ifndef SHIFTBAND_PROVE_ANY_LOAD_H
 #define SHIFTBAND_PROVE_ANY_LOAD_H

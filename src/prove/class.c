@@ -48,9 +48,9 @@ static bool has_obstacles(const struct sb_model *model)
   return model->load.road.obstacle_count > 0;
 }
 
-static bool has_locking(const struct sb_model *model)
+static bool has_locking_clutch(const struct sb_model *model)
 {
-  return sb_gearbox_has_locking(&model->gearbox);
+  return model->shifter.ops->has_clutch && sb_gearbox_has_locking(&model->gearbox);
 }
 
 static bool has_reversed(const struct sb_model *model)
@@ -118,7 +118,7 @@ static const struct {
     {has_shaft, "gearbox.output_shaft: motor and output turn against each other"},
     {can_slip, "load.bodies: wheels can slip"},
     {has_obstacles, "load.bodies: bodies stand in the way"},
-    {has_locking, "gearbox.back_efficiency: a gear locks itself"},
+    {has_locking_clutch, "gearbox.back_efficiency: a gear locks itself, and a clutch slips"},
     {has_reversed, "gearbox.gears: gears turn the output in different directions"},
     {reads_otherwise, "controller.reading: it does not fall with the motor's speed alone"},
     {has_pulses, "controller.pulses: a reading of pulses follows the angle of the past"},

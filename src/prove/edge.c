@@ -9,6 +9,9 @@
 /* Speeds that differ by less than this share of the reference are the same. */
 static const double same_speed = 1e-10;
 
+/* A motor's torque less than this share of its stall torque is none. */
+static const double same_torque = 1e-9;
+
 static void take_greater(double *greatest, double value)
 {
   if (fabs(value) > *greatest) *greatest = fabs(value);
@@ -19,6 +22,37 @@ static void take_greater(double *greatest, double value)
 static void note_output(struct sb_edges *edges, const struct sb_sim *sim)
 {
   edges->least_output_rad_s = fmin(edges->least_output_rad_s, sim->state.output_speed_rad_s);
+}
+
+void sb_edge_note_mesh(struct sb_edges *edges, const struct sb_sim *sim)
+{
+  struct sb_edge_meshes *meshes = &edges->meshes;
+  const int gear = sim->state.gear;
+  if (!sb_sim_is_engaged(sim)) return;
+  meshes->least_rad_s[gear] = fmin(meshes->least_rad_s[gear], sim->state.motor_speed_rad_s);
+  meshes->most_rad_s[gear] = fmax(meshes->most_rad_s[gear], sim->state.motor_speed_rad_s);
+  if (sim->sums.jam_count > 0) meshes->has_jammed = true;
+}
+
+/* The motor's torque at a speed and at all lower ones, at least. */
+static double least_motor_nm(const struct sb_model *model, double speed_rad_s)
+{
+  const struct sb_motor_line line = sb_motor_line_driven(&model->motor, &model->supply, model->drive.limit_fraction);
+  const double unlimited_nm = line.stall_nm - line.friction_nm - line.slope_nms_rad * speed_rad_s;
+  return fmin(unlimited_nm, sb_motor_torque_nm(&line, speed_rad_s));
+}
+
+bool sb_edge_can_be_driven(const struct sb_edges *edges, int gear)
+{
+  const struct sb_model *model = edges->model;
+  const struct sb_gear *path = &model->gearbox.gears[gear];
+  const double most_rad_s = edges->meshes.most_rad_s[gear], least_nm = sb_edge_least_nm(&edges->load);
+  if (edges->meshes.least_rad_s[gear] > most_rad_s) return false; /* it was never engaged */
+  if (edges->meshes.has_jammed || edges->meshes.least_rad_s[gear] < 0.0 || least_nm < 0.0) return true;
+  const double motor_nm =
+      least_motor_nm(model, most_rad_s) - path->drag_nm + same_torque * model->motor.stall_torque_nm;
+  const double motor_kg_m2 = fmax(sb_model_engaged_motor_kg_m2(model, gear, false), 0.0);
+  return motor_nm * model->load.inertia_kg_m2 / path->ratio + motor_kg_m2 * least_nm < 0.0;
 }
 
 /* Torque and current in a gear at a state, of the machine and load that come together the other way round. */
@@ -68,6 +102,7 @@ static void on_event(void *context, const struct sb_sim *sim, enum sb_event even
   if (event != SB_EVENT_ENGAGED) return;
   edges->now.joined_rad_s = sim->state.motor_speed_rad_s;
   note_output(edges, sim);
+  sb_edge_note_mesh(edges, sim);
   sb_edge_look_across(edges, sim);
 }
 
@@ -101,6 +136,10 @@ enum sb_status sb_edge_init_between(struct sb_edges *edges, const struct sb_mode
   const struct sb_control *control = &model->control;
   struct sb_reading reading;
   *edges = (struct sb_edges){.model = model, .sample_s = control->sample_period_s};
+  for (int g = 0; g < SB_GEAR_MAX; g++) {
+    edges->meshes.least_rad_s[g] = INFINITY;
+    edges->meshes.most_rad_s[g] = -INFINITY;
+  }
   edges->lane_count = ends[0] == ends[1] ? SB_EDGE_SIDES : SB_EDGE_LANES;
   edges->lanes = calloc((size_t)edges->lane_count, sizeof *edges->lanes);
   if (edges->lanes == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for the edges of a machine");
@@ -171,6 +210,7 @@ void sb_edge_begin(struct sb_edges *edges, enum sb_edge_side side, int gear, con
   sb_sim_begin_at(sim, &place);
   if (edges->is_motion_alone) forgo_extremes(sim);
   note_output(edges, sim);
+  sb_edge_note_mesh(edges, sim);
 }
 
 void sb_edge_advance(struct sb_edges *edges, enum sb_edge_side side, long long step)
@@ -195,6 +235,7 @@ static void take_extremes(struct sb_edges *edges, struct sb_sim *sim)
 struct sb_corner sb_edge_finish(struct sb_edges *edges, enum sb_edge_side side, double filtered)
 {
   struct sb_sim *sim = &edges->lanes[side].sim;
+  sb_edge_note_mesh(edges, sim);
   if (!edges->is_motion_alone) take_extremes(edges, sim);
   return (struct sb_corner){sim->state.motor_speed_rad_s, sim->state.output_speed_rad_s, filtered};
 }

@@ -18,6 +18,15 @@
  * from the motor's speed: cells of it, least and greatest over both ends' times. A clutch slips between motor and output in a way
  * that keeps the order of both: the two corners are carried over (edge_clutch.h).
  *
+ * A gear that locks itself (back efficiency b < 0) puts an end to the order as soon as its output drives: then
+ *
+ *   (Jm + b Jo / N^2) x' = T - D - b TL / N,
+ *
+ * so that x' rises with the load, and where the inertia on the left is not above 0 the gear jams. Who drives is the sign of
+ * (T - D) Jo / N + Jm TL: it falls with x and rises with the load. So as long as it is not below 0 at the highest speed that the gear ever
+ * has (fastest course, after each engagement) under the least load, the motor drives under every load, b does not matter, and the order
+ * holds. At rest a load >= 0 is held by the gear whatever b is. sb_edge_can_be_driven() asks for that; a machine that fails is left out.
+ *
  * Source: order of the solutions of a scalar equation and of quasi-monotone systems: E. Kamke, W. Mueller, as in any book on
  * differential inequalities (from memory); tested against runs in tests/prove/.
  */
@@ -88,6 +97,12 @@ struct sb_edge_shift {
   bool has_slipped;                 /* the clutch slipped again after its sides had met */
 };
 
+/* The speeds of the motor that all courses had in the gears, and whether any jammed. */
+struct sb_edge_meshes {
+  double least_rad_s[SB_GEAR_MAX], most_rad_s[SB_GEAR_MAX];
+  bool has_jammed;
+};
+
 /* What the clutch did on the courses that are watched. */
 struct sb_edge_slips {
   bool is_leading, is_lagging;    /* the motor came to turn faster, slower than the gears, in gear */
@@ -108,8 +123,9 @@ struct sb_edges {
   int shift_samples_max; /* no shift is followed for longer */
   struct sb_edge_extremes extremes;
   double least_output_rad_s; /* of all courses, at their events and ends */
-  struct sb_edge_shift now;  /* of the shift that is followed */
-  double command_s;          /* its beginning */
+  struct sb_edge_meshes meshes;
+  struct sb_edge_shift now; /* of the shift that is followed */
+  double command_s;         /* its beginning */
   struct sb_edge_slips slips;
   enum sb_status status; /* of the first simulation that failed */
   struct sb_error err;
@@ -207,6 +223,9 @@ struct sb_edge_arrivals {
   bool is_late;  /* the last item, at the earliest sample that it may be, is all that engages there or any later */
   bool is_loose; /* such sets do not come to an end */
 };
+
+/* Whether the output of a gear drives its motor, or may, under some load and at some speed of the courses so far. Pure. */
+bool sb_edge_can_be_driven(const struct sb_edges *edges, int gear);
 
 /* Carries a span through a shift; `dwell` is the first sample that may decide. */
 void sb_edge_arrive(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,

@@ -45,6 +45,9 @@ void sb_edge_take_instant(struct sb_edges *edges, enum sb_edge_side side, int ge
 /* What is delivered now counts of the machine and load that come together the other way round, too. */
 void sb_edge_look_across(struct sb_edges *edges, const struct sb_sim *sim);
 
+/* The speed of the motor now is one that the gear has. */
+void sb_edge_note_mesh(struct sb_edges *edges, const struct sb_sim *sim);
+
 /* The output's speed as a multiple of the motor's. Pure. */
 double sb_edge_per_motor(const struct sb_edges *edges, int gear);
 

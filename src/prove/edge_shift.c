@@ -66,7 +66,8 @@ static void watch_rest(struct sb_edges *edges, enum sb_edge_side side)
 }
 
 /* On to a sample in gear. What turns back at last might have been held by a lesser load since the sample before it did; what an engagement
- * turns back, even if it comes to rest then, by one that is engaged just at rest. */
+ * turns back, even if it comes to rest then, by one that is engaged just at rest; but where the heaviest load lets it turn forward again,
+ * none holds it at rest. */
 static void watch_standing(struct sb_edges *edges, enum sb_edge_side side, int sample)
 {
   struct sb_sim *sim = &edges->lanes[side].sim;
@@ -77,7 +78,7 @@ static void watch_standing(struct sb_edges *edges, enum sb_edge_side side, int s
     if (sim->state.motor_speed_rad_s >= 0.0) forward = k;
   }
   const double back_s = sim->state.motor_speed_rad_s < 0.0 ? (sample - forward) * edges->sample_s : 0.0;
-  const bool is_joined_back = edges->now.joined_rad_s < 0.0;
+  const bool is_joined_back = edges->now.joined_rad_s < 0.0 && !(sim->state.motor_speed_rad_s > 0.0);
   const double joined_s = is_joined_back ? sample * edges->sample_s - edges->now.engaged_s : 0.0;
   edges->now.standing_s = fmax(sb_sim_sums(sim)->standstill_time_s, fmax(back_s, joined_s));
 }
@@ -294,8 +295,10 @@ static double coasted_rad_s(struct sb_edges *edges, enum sb_edge_side side, int 
   *shifter = (struct sb_shifter){
       .ops = sb_shifter_kind_find("selector"), .travel_time_s = time_s, .is_drive_cut = true, .timeout_s = INFINITY};
   const struct sb_edge_extremes extremes = edges->extremes; /* this engagement is none */
+  const struct sb_edge_meshes meshes = edges->meshes;
   const double speed_rad_s = sb_edge_engaging(edges, side, gear, to, from).output_rad_s;
   edges->extremes = extremes;
+  edges->meshes = meshes;
   *shifter = own;
   return speed_rad_s;
 }
@@ -316,6 +319,7 @@ static void engage_at(struct sb_edges *edges, enum sb_edge_side side, int gear, 
   const double output = coasted_rad_s(edges, side, gear, to, &cell->ends[is_slow ? 0 : 1], time_s);
   const struct sb_sim_place place = {to, is_slow ? fmin(a, b) : fmax(a, b), output, time_s};
   sb_sim_begin_at(sim, &place);
+  sb_edge_note_mesh(edges, sim);
   const int first = (int)floor(time_s / edges->sample_s + SB_EDGE_SAME_SAMPLE) + 1;
   const bool is_on_sample = fabs(time_s / edges->sample_s - (first - 1)) <= SB_EDGE_SAME_SAMPLE;
   if (is_on_sample) record(track, first - 1, sim->state.motor_speed_rad_s);

@@ -22,6 +22,8 @@ struct question {
   bool forgoes_boxes; /* what would need them is outside */
 };
 
+static const char locks_itself[] =
+    "gearbox.back_efficiency: a gear locks itself, and machines within the tolerances differ";
 static const char turns_back[] = "tolerances: friction, drag and losses turn over where the output turns backwards";
 
 const char *sb_prove_proof_word(enum sb_proof proof)
@@ -189,9 +191,13 @@ static void note_load(const struct sb_edge_load *load, struct sb_prove *out)
 static enum sb_status solve_model(const struct sb_model *model, const struct question *question, struct sb_prove *out,
                                   struct sb_error *err)
 {
+  const bool is_between = question->ends[0] != question->ends[1];
+  const bool has_locking =
+      sb_gearbox_has_locking(&question->ends[0]->gearbox) || sb_gearbox_has_locking(&question->ends[1]->gearbox);
   *out =
       (struct sb_prove){.model = model, .outside = sb_prove_outside(model), .return_up_to_nm = NAN, .stopped_gear = -1};
   for (int end = 0; end < 2 && out->outside == NULL; end++) out->outside = sb_prove_outside(question->ends[end]);
+  if (out->outside == NULL && is_between && has_locking) out->outside = locks_itself;
   for (int k = 0; k < SB_PROVE_BOUNDS; k++) out->bounds[k] = out->reached[k] = NAN;
   for (int k = 0; k < SB_PROVE_STATEMENTS; k++) out->statements[k] = SB_PROOF_UNDECIDED;
   const struct sb_edge_load load = sb_edge_load_between(question->ends);

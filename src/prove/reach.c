@@ -21,6 +21,8 @@ static const char runs_away[] =
     "gearbox.shifter.torque: there are loads under which the clutch slips in gear and lets the output turn ever faster";
 static const char slips_before_lock[] =
     "gearbox.back_efficiency: the clutch slips in gear, and a gear cannot be driven backwards";
+static const char is_driven[] =
+    "gearbox.back_efficiency: a gear locks itself, and there are loads under which its output drives it";
 static const char slips_from_rest[] = "load.breakaway: it may hold an output that stops while the clutch slips in gear";
 static const char needs_boxes[] =
     "gearbox.shifter.torque: there are loads under which the clutch slips in gear, or joins after a first decision";
@@ -330,6 +332,16 @@ static bool is_same(const struct sb_reach *reach, const struct sb_reach_commands
   return true;
 }
 
+/* The output of a gear that locks itself must never drive (edge.h). */
+static void look_for_driving_outputs(struct sb_reach *reach)
+{
+  const struct sb_gearbox *gearbox = &reach->edges.model->gearbox;
+  for (int g = 0; g < gearbox->gear_count; g++) {
+    const bool is_locking = gearbox->gears[g].back_efficiency < 0.0;
+    if (is_locking && sb_edge_can_be_driven(&reach->edges, g)) find_trouble(reach, is_driven);
+  }
+}
+
 void sb_reach_all(struct sb_reach *reach, struct sb_reach_commands *commands)
 {
   const int gear = reach->edges.model->control.start_gear - 1;
@@ -346,7 +358,8 @@ void sb_reach_all(struct sb_reach *reach, struct sb_reach_commands *commands)
     follow_set(reach, commands, grown);
     const bool is_done = is_same(reach, commands, grown);
     *commands = *grown;
-    if (is_done) break;
+    look_for_driving_outputs(reach);
+    if (is_done || reach->trouble == is_driven) break;
     if (round == LASTING_ROUNDS_MAX) {
       find_trouble(reach, no_end);
       break;

@@ -236,6 +236,42 @@ static void what_comes_once_is_no_hunting(void **state)
   expect_same(&point, downshift, upshift, 0);
 }
 
+/* The heaviest load turns the drum back while the selector is in neutral, so far that the slower gear joins it turning backwards; but
+ * that gear turns it forward again under every load, so none holds it at rest. What stands for longest is the faster gear. */
+static void what_the_slower_gear_turns_forward_again_does_not_stand(void **state)
+{
+  (void)state;
+  static const double thresholds[][2] = {{0.44, 0.705452155}, {0.46, 0.716935963}, {0.24, 0.598526661}};
+  struct sb_model model = model_blank();
+  model_set_line_motor(&model, 256.459983, 0.983445834, 0.00010433859);
+  model_add_gear(&model, 16.1, 0.724028648, false)->back_efficiency = 0.662338407;
+  model_add_gear(&model, 7.3, 0.85528765, false)->back_efficiency = 0.95545475;
+  model_drive_forward(&model);
+  model.shifter.ops = sb_shifter_kind_find("selector");
+  model.shifter.travel_time_s = 0.0591772435;
+  model.shifter.timeout_s = 3.0;
+  model.load.inertia_kg_m2 = 0.0276542279;
+  model.load.bounds = (struct sb_load_bounds){SB_BOUNDS_ACTS, 2.61274027, 7.40961038, INFINITY};
+  model.control.start_gear = 2;
+  model.control.sample_period_s = 0.02;
+  model.control.start_delay_s = 0.386030197;
+  model.control.dwell_s = 0.905692565;
+  model.control.debounce_count = 1;
+  model.limits.stall_time_s = 0.117909573;
+  model_finish(&model);
+  tried = model;
+  const double travel_s = 0.0591772435, sample_s = 0.02, decided_s = 46.0 * sample_s; /* the dwell in whole samples */
+  for (int k = 0; k < 3; k++) {
+    struct sb_any_load_point point;
+    struct sb_error err;
+    assert_int_equal(sb_any_load_look_at(&tried, 0, thresholds[k][0], thresholds[k][1], &point, &err), SB_OK);
+    assert_false(point.is_by_sets);
+    expect_same(&point, thresholds[k][0], thresholds[k][1], k);
+    assert_int_equal(point.class, SB_ANY_LOAD_STALLS);
+    assert_true(prove.bounds[SB_PROVE_STANDING] < decided_s - travel_s - 0.005);
+  }
+}
+
 /* A plane of many points answers out of a swing arm's sheets what single points calculate each for itself. */
 static void a_whole_plane_says_what_its_points_say_alone(void **state)
 {
@@ -322,6 +358,7 @@ int main(void)
       cmocka_unit_test(borders_lie_at_the_steady_states),
       cmocka_unit_test(borders_lie_between_rounded_readings),
       cmocka_unit_test(what_comes_once_is_no_hunting),
+      cmocka_unit_test(what_the_slower_gear_turns_forward_again_does_not_stand),
       cmocka_unit_test(a_whole_plane_says_what_its_points_say_alone),
       cmocka_unit_test(the_number_of_threads_changes_no_byte),
       cmocka_unit_test(a_key_outside_the_class_is_named),

@@ -517,7 +517,7 @@ static void what_is_outside_is_named_by_its_key(void **state)
 }
 
 /* All that breaks the order of courses: what follows the past (control, heat, charge, angles, a shaft's twist), what is switched, what other
- * bodies do, what has no bounds, gears of which one turns back or holds itself; and more samples than can be followed. */
+ * bodies do, what has no bounds, gears of which one turns back, or locks itself beside a clutch; and more samples than can be followed. */
 static const char *const outside_keys[] = {"gearbox.gears: there is one gear",
                                            "drive.mode:",
                                            "drive.ramp:",
@@ -550,7 +550,10 @@ static void take_outside(struct sb_model *model, int key)
     case 6: model->driveshaft.is_present = true; break;
     case 7: model->load.road.can_slip = true; break;
     case 8: model->load.road.obstacle_count = 1; break;
-    case 9: model->gearbox.gears[1].back_efficiency = -0.2; break;
+    case 9:
+      model_set_shifter(model, "clutch");
+      model->gearbox.gears[1].back_efficiency = -0.2;
+      break;
     case 10: model->gearbox.gears[1].output_direction = -1; break;
     case 11: model->control.sensor.quantity = SB_SENSES_CURRENT; break;
     case 12: model->control.sensor.pulses.per_turn = 6.0; break;
