@@ -352,13 +352,13 @@ static void an_output_that_turns_at_the_start_stands_for_the_rest_of_the_start_d
   struct sb_error err;
   const double eta = 0.95 * 0.95, begin = 12.0, slope = proof_stall / proof_w0;
   const double towards = (proof_stall - 4.0 / (4.0 * eta)) / slope;
-  const double inertia = proof_rotor + proof_output / (16.0 * eta);
+  const double joined_inertia = proof_rotor + proof_output / (16.0 * eta);
   proved = proof_machine("selector", 0.95, 0.1, 0.25, 4.0);
   proved.control.start_delay_s = 2.0;
   proved.run.initial_output_speed_rad_s = begin / 4.0;
   assert_int_equal(sb_prove_solve_quickly(&proved, &prove, &err), SB_OK);
   assert_null(prove.outside);
-  assert_near(prove.bounds[SB_PROVE_STANDING], 2.0 - inertia / slope * log((begin - towards) / -towards), 1e-6);
+  assert_near(prove.bounds[SB_PROVE_STANDING], 2.0 - joined_inertia / slope * log((begin - towards) / -towards), 1e-6);
 }
 
 /* The least swing of this arm lies 3 % below the least one that the edges of the band show: it is found where a cell of loads is not quiet. That
