@@ -56,26 +56,6 @@ static struct sb_model locking_random(gsl_rng *dice)
   return model;
 }
 
-/* How often gears jammed in random games; with bounds none may be exceeded. */
-static long play(gsl_rng *dice, int machine, int games)
-{
-  static struct sb_play player; /* large, hence not on the stack */
-  struct sb_error err;
-  long jams = 0;
-  assert_int_equal(sb_play_init(&player, &tried, &err), SB_OK);
-  for (int n = 0; n < games; n++) {
-    const struct sb_play_game game = game_random(&prove, dice);
-    struct sb_play_result result;
-    assert_int_equal(sb_play_run(&player, &game, &result, &err), SB_OK);
-    jams += player.sim.sums.jam_count;
-    for (int k = 0; k < SB_PROVE_BOUNDS && prove.outside == NULL; k++) {
-      if (game_is_compared(&prove, k, &game)) game_expect_within(&prove, k, result.bounds[k], machine);
-    }
-  }
-  sb_play_clear(&player);
-  return jams;
-}
-
 /* Machines that are proved never jam, and keep within their bounds; some of those that are left out do jam. */
 static void no_run_of_a_machine_with_gears_that_lock_exceeds_a_bound(void **state)
 {
@@ -89,7 +69,7 @@ static void no_run_of_a_machine_with_gears_that_lock_exceeds_a_bound(void **stat
     gsl_rng *dice = dice_of(9100 + (unsigned long)k);
     tried = locking_random(dice);
     assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
-    const long jammed = play(dice, k, 30);
+    const long jammed = game_play_within(&tried, &prove, dice, k, 30);
     if (prove.outside == NULL) {
       proved++;
       if (jammed > 0) fail_msg("machine %d jams", k);

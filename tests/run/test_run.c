@@ -452,15 +452,23 @@ static void a_downshift_for_a_reason_is_not_needless(void **state)
   sb_run_result_clear(&result);
 }
 
-/* 0.5 N m, from 2 s to 3.5 s 3 N m, in the slow gear. The gear delivers TL + Jo W', and W' dies away with tau. */
-static void overload_counts_the_time_above_the_limit(void **state)
+/* 0.5 N m, from x[1] to x[2] 3 N m, in the slow gear; 2.5 N m is the limit. */
+static struct sb_model pressed(const double x[3])
 {
-  (void)state;
-  static const double x[] = {0.0, 2.0, 3.5}, nm[] = {0.5, 3.0, 0.5};
+  static const double nm[] = {0.5, 3.0, 0.5};
   struct sb_model model = loaded(1, 0.0);
   model.control.start_delay_s = 1e3;
   model_add_profile(&model, SB_OVER_TIME, true, 3, x, nm)->is_held = true;
   model.limits.output_torque_nm = 2.5;
+  return model;
+}
+
+/* From 2 s to 3.5 s. The gear delivers TL + Jo W', and W' dies away with tau. */
+static void overload_counts_the_time_above_the_limit(void **state)
+{
+  (void)state;
+  static const double x[] = {0.0, 2.0, 3.5};
+  struct sb_model model = pressed(x);
   struct sb_run_result result = run(&model);
   const struct sb_verdict *overload = find(&result, SB_VERDICT_OVERLOAD);
   assert_non_null(overload);
@@ -480,15 +488,12 @@ static void overload_counts_the_time_above_the_limit(void **state)
   assert_false(has_verdict(&model, SB_VERDICT_OVERLOAD));
 }
 
-/* 3 N m for 90 ms, of which less than that is above 2.5 N m. */
+/* For 90 ms, of which less than that is above the limit. */
 static void an_overload_of_an_instant_is_a_crest(void **state)
 {
   (void)state;
-  static const double x[] = {0.0, 2.0, 2.09}, nm[] = {0.5, 3.0, 0.5};
-  struct sb_model model = loaded(1, 0.0);
-  model.control.start_delay_s = 1e3;
-  model_add_profile(&model, SB_OVER_TIME, true, 3, x, nm)->is_held = true;
-  model.limits.output_torque_nm = 2.5;
+  static const double x[] = {0.0, 2.0, 2.09};
+  const struct sb_model model = pressed(x);
   struct sb_run_result result = run(&model);
   const struct sb_verdict *overload = find(&result, SB_VERDICT_OVERLOAD);
   assert_non_null(overload);
