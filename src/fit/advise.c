@@ -22,109 +22,109 @@ struct candidate {
   bool is_bare;
   bool needs_currents; /* of use only where currents are a part of the fit */
   const char *text;
-  /* Readings for parameters; `now` are the present ones, at which the measurement is planned. */
-  void (*value)(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX]);
+  /* Readings of the machine that the parameters make; measurements are planned at the bench's own. */
+  void (*value)(const struct sb_bench *bench, const struct sb_model *machine, const double *p, double out[VALUE_MAX]);
 };
 
-static double stall_nm(const double *p)
+/* A torque that any machine near the present one can turn: half of what the motor can do. */
+static double planned_nm(const struct sb_bench *bench)
 {
-  return p[SB_FIT_P_STALL_TORQUE];
+  return 0.5 * bench->p[SB_FIT_P_STALL_TORQUE];
 }
 
-static void coast(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+static void coast(const struct sb_bench *bench, const struct sb_model *machine, const double *p, double out[VALUE_MAX])
 {
   const double friction = sb_bench_figure(bench, p, SB_FIT_FRICTION_OVER_INERTIA);
   const double viscous = p[SB_FIT_P_VISCOUS] / p[SB_FIT_P_ROTOR_INERTIA];
-  out[0] = friction + viscous * now[SB_FIT_P_NO_LOAD_SPEED];
-  out[1] = friction + 0.3 * viscous * now[SB_FIT_P_NO_LOAD_SPEED];
+  (void)machine;
+  out[0] = friction + viscous * bench->p[SB_FIT_P_NO_LOAD_SPEED];
+  out[1] = friction + 0.3 * viscous * bench->p[SB_FIT_P_NO_LOAD_SPEED];
 }
 
-static void no_load_current(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+static void no_load_current(const struct sb_bench *bench, const struct sb_model *machine, const double *p,
+                            double out[VALUE_MAX])
 {
-  (void)now;
+  (void)machine;
   out[0] = out[1] = sb_bench_figure(bench, p, SB_FIT_NO_LOAD_CURRENT);
 }
 
-static void stall_current(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+static void stall_current(const struct sb_bench *bench, const struct sb_model *machine, const double *p,
+                          double out[VALUE_MAX])
 {
   (void)bench;
-  (void)now;
+  (void)machine;
   out[0] = out[1] = p[SB_FIT_P_STALL_CURRENT];
 }
 
-static void weight(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+/* Steady-state speed of the output under the planned weight. */
+static double weighed_rad_s(const struct sb_bench *bench, const struct sb_model *machine, int gear)
 {
-  struct sb_model machine;
-  out[0] = out[1] = 0.0;
-  if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
-  const struct sb_gear *gear = &machine.gearbox.gears[0];
-  const double torque_nm = 0.5 * stall_nm(now) * gear->ratio;
-  out[0] = out[1] = sb_predict_speed_rad_s(&machine, 0, bench->nominal_voltage_v, torque_nm) / gear->ratio;
+  const double ratio = machine->gearbox.gears[gear].ratio;
+  return sb_predict_speed_rad_s(machine, gear, bench->nominal_voltage_v, planned_nm(bench) * ratio) / ratio;
 }
 
-static void weight_in_last(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+static void weight(const struct sb_bench *bench, const struct sb_model *machine, const double *p, double out[VALUE_MAX])
 {
-  struct sb_model machine;
-  out[0] = out[1] = 0.0;
-  if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
-  const int last = machine.gearbox.gear_count - 1;
-  const struct sb_gear *gear = &machine.gearbox.gears[last];
-  const double torque_nm = 0.5 * stall_nm(now) * gear->ratio;
-  out[0] = out[1] = sb_predict_speed_rad_s(&machine, last, bench->nominal_voltage_v, torque_nm) / gear->ratio;
+  (void)p;
+  out[0] = out[1] = weighed_rad_s(bench, machine, 0);
 }
 
-static void half_voltage(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+static void weight_in_last(const struct sb_bench *bench, const struct sb_model *machine, const double *p,
+                           double out[VALUE_MAX])
 {
-  struct sb_model machine;
-  (void)now;
-  out[0] = out[1] = 0.0;
-  if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
-  out[0] = sb_predict_speed_rad_s(&machine, 0, 0.5 * bench->nominal_voltage_v, 0.0);
-  out[1] = sb_predict_speed_rad_s(&machine, 0, bench->nominal_voltage_v, 0.0);
+  (void)p;
+  out[0] = out[1] = weighed_rad_s(bench, machine, machine->gearbox.gear_count - 1);
 }
 
-static void spin_up(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+static void half_voltage(const struct sb_bench *bench, const struct sb_model *machine, const double *p,
+                         double out[VALUE_MAX])
+{
+  (void)p;
+  out[0] = sb_predict_speed_rad_s(machine, 0, 0.5 * bench->nominal_voltage_v, 0.0);
+  out[1] = sb_predict_speed_rad_s(machine, 0, bench->nominal_voltage_v, 0.0);
+}
+
+static void spin_up(const struct sb_bench *bench, const struct sb_model *machine, const double *p,
+                    double out[VALUE_MAX])
 {
   (void)bench;
-  (void)now;
+  (void)machine;
   out[0] = p[SB_FIT_P_ROTOR_INERTIA] * p[SB_FIT_P_NO_LOAD_SPEED] / p[SB_FIT_P_STALL_TORQUE];
   out[1] = p[SB_FIT_P_NO_LOAD_SPEED];
 }
 
-static void disc(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+static void disc(const struct sb_bench *bench, const struct sb_model *machine, const double *p, double out[VALUE_MAX])
 {
-  (void)bench;
-  const double inertia = p[SB_FIT_P_ROTOR_INERTIA] + 2.0 * now[SB_FIT_P_ROTOR_INERTIA];
+  (void)machine;
+  const double inertia = p[SB_FIT_P_ROTOR_INERTIA] + 2.0 * bench->p[SB_FIT_P_ROTOR_INERTIA];
   out[0] = out[1] = inertia * p[SB_FIT_P_NO_LOAD_SPEED] / p[SB_FIT_P_STALL_TORQUE];
 }
 
 /* In the last gear: time constant and steady-state speed. */
-static void spin_up_in_gear(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+static void spin_up_in_gear(const struct sb_bench *bench, const struct sb_model *machine, const double *p,
+                            double out[VALUE_MAX])
 {
-  struct sb_model machine;
-  (void)now;
-  out[0] = out[1] = 0.0;
-  if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
-  const int last = machine.gearbox.gear_count - 1;
-  out[0] = sb_model_derive(&machine).time_constant_s[last + 1];
-  out[1] = sb_predict_speed_rad_s(&machine, last, bench->nominal_voltage_v, 0.0);
+  (void)p;
+  const int last = machine->gearbox.gear_count - 1;
+  out[0] = sb_model_derive(machine).time_constant_s[last + 1];
+  out[1] = sb_predict_speed_rad_s(machine, last, bench->nominal_voltage_v, 0.0);
 }
 
-static void output_coast(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+static void output_coast(const struct sb_bench *bench, const struct sb_model *machine, const double *p,
+                         double out[VALUE_MAX])
 {
-  const double speed = now[SB_FIT_P_NO_LOAD_SPEED] / bench->setup->model->gearbox.gears[0].ratio;
+  const double speed = bench->p[SB_FIT_P_NO_LOAD_SPEED] / machine->gearbox.gears[0].ratio;
   out[0] = (p[SB_FIT_P_LOAD_FRICTION] + p[SB_FIT_P_VISCOUS] * speed) / p[SB_FIT_P_LOAD_INERTIA];
   out[1] = (p[SB_FIT_P_LOAD_FRICTION] + 0.3 * p[SB_FIT_P_VISCOUS] * speed) / p[SB_FIT_P_LOAD_INERTIA];
 }
 
-static void motor_alone(const struct sb_bench *bench, const double *p, const double *now, double out[VALUE_MAX])
+static void motor_alone(const struct sb_bench *bench, const struct sb_model *machine, const double *p,
+                        double out[VALUE_MAX])
 {
+  (void)p;
   const struct sb_supply supply = {.open_circuit_voltage_v = bench->nominal_voltage_v};
-  struct sb_model machine;
-  out[0] = out[1] = 0.0;
-  if (!sb_bench_machine(bench, p, 0.0, &machine)) return;
-  const struct sb_motor_line line = sb_motor_line_driven(&machine.motor, &supply, 1.0);
-  out[0] = (line.stall_nm - line.friction_nm - 0.5 * stall_nm(now)) / line.slope_nms_rad;
+  const struct sb_motor_line line = sb_motor_line_driven(&machine->motor, &supply, 1.0);
+  out[0] = (line.stall_nm - line.friction_nm - planned_nm(bench)) / line.slope_nms_rad;
   out[1] = (line.stall_nm - line.friction_nm) / line.slope_nms_rad;
 }
 
@@ -158,21 +158,35 @@ struct information {
   double normal[TERM_MAX][TERM_MAX];
 };
 
-/* Adds the information of a candidate. */
+/* What a candidate would read; false: the parameters make no machine. */
+static bool read_at(const struct candidate *candidate, const struct sb_bench *bench, const double *p,
+                    double out[VALUE_MAX])
+{
+  struct sb_model machine;
+  if (!sb_bench_machine(bench, p, 0.0, &machine)) return false;
+  candidate->value(bench, &machine, p, out);
+  return true;
+}
+
+/* The same with one parameter moved from where it is. */
+static bool read_beside(const struct candidate *candidate, const struct sb_bench *bench, int parameter, double by,
+                        double out[VALUE_MAX])
+{
+  double p[SB_FIT_PARAMETER_COUNT];
+  memcpy(p, bench->p, sizeof p);
+  p[parameter] = sb_bench_is_positive(parameter) ? p[parameter] * exp(by) : p[parameter] + by * bench->scale[parameter];
+  return read_at(candidate, bench, p, out);
+}
+
+/* Adds the information of a candidate; of one whose reading cannot be told there is none. */
 static void add_candidate(struct information *info, const struct sb_bench *bench, const struct candidate *candidate)
 {
-  double gradient[VALUE_MAX][TERM_MAX], at[VALUE_MAX];
+  double gradient[VALUE_MAX][TERM_MAX], at[VALUE_MAX], ahead[VALUE_MAX], back[VALUE_MAX];
   size_t j = 0;
-  candidate->value(bench, bench->p, bench->p, at);
+  if (!read_at(candidate, bench, bench->p, at)) return;
   for (int k = 0; k < SB_FIT_PARAMETER_COUNT; k++) {
     if (!bench->is_free[k]) continue;
-    double p[SB_FIT_PARAMETER_COUNT], ahead[VALUE_MAX], back[VALUE_MAX];
-    memcpy(p, bench->p, sizeof p);
-    p[k] = sb_bench_is_positive(k) ? p[k] * exp(move) : p[k] + move * bench->scale[k];
-    candidate->value(bench, p, bench->p, ahead);
-    memcpy(p, bench->p, sizeof p);
-    p[k] = sb_bench_is_positive(k) ? p[k] * exp(-move) : p[k] - move * bench->scale[k];
-    candidate->value(bench, p, bench->p, back);
+    if (!read_beside(candidate, bench, k, move, ahead) || !read_beside(candidate, bench, k, -move, back)) return;
     for (int v = 0; v < VALUE_MAX; v++) gradient[v][j] = (ahead[v] - back[v]) / (2.0 * move);
     j++;
   }
@@ -188,12 +202,12 @@ static void add_candidate(struct information *info, const struct sb_bench *bench
   }
 }
 
-/* Deviations that the information leaves: of the worst known parameter, or along a direction. */
+/* Deviations that the information leaves: of the worst known parameter, or along a direction, in its length. */
 static double sd_left(const struct information *info, const double *direction)
 {
   SB_GSL_QUIET;
   const size_t n = info->terms;
-  double copy[TERM_MAX * TERM_MAX], worst = 0.0, along = 0.0, length = 0.0;
+  double copy[TERM_MAX * TERM_MAX], worst = 0.0, along = 0.0;
   for (size_t a = 0; a < n; a++) {
     for (size_t b = 0; b < n; b++) {
       copy[a * n + b] = info->normal[a][b] + (a == b ? 1.0 / (before_sd * before_sd) : 0.0);
@@ -207,9 +221,8 @@ static double sd_left(const struct information *info, const double *direction)
     for (size_t b = 0; direction != NULL && b < n; b++) {
       along += direction[a] * gsl_matrix_get(&view.matrix, a, b) * direction[b];
     }
-    if (direction != NULL) length += direction[a] * direction[a];
   }
-  return direction == NULL ? worst : length > 0.0 ? sqrt(along / length) : 0.0;
+  return direction == NULL ? worst : sqrt(along);
 }
 
 /* What the logs say about the parameters when nothing is known of their own unknowns: the Schur complement. */

@@ -261,7 +261,7 @@ static int low_direction(const struct sb_series *series, const struct sb_track *
         settled++;
       }
       double before = 0.0; /* the motor has slowed down by the last value in its old direction */
-      for (size_t k = last; k > 0 && k + 3 > last && track->gear[k] == track->gear[last]; k--) {
+      for (size_t k = last + 1; k-- > 0 && k + 3 > last && track->gear[k] == track->gear[last];) {
         before = fmax(before, fabs(series->a[k]));
       }
       const double after = fabs(sb_series_median(series->a, series->count, (long)(i + settled) / 2, (long)settled));

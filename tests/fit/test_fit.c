@@ -114,6 +114,29 @@ static void points_of_torque_and_speed_are_a_line_of_least_squares(void **state)
   sb_log_clear(&log);
 }
 
+/* One point in each, as somebody may have logged them: together they are the line. */
+static void sixteen_logs_are_fitted_at_once(void **state)
+{
+  (void)state;
+  const struct sb_fit_setup setup = fit_setup();
+  struct sb_log logs[SB_FIT_LOG_MAX];
+  for (int k = 0; k < SB_FIT_LOG_MAX; k++) {
+    const double torque = 0.02 * k;
+    char text[128];
+    snprintf(text, sizeof text, "torque_nm,speed_rad_s\n%.17g,%.17g\n", torque, fit_w0 * (1.0 - torque / fit_ts));
+    logs[k] = fit_read("point.csv", text, strlen(text));
+  }
+  struct sb_fit_result result = fit_solved(&setup, logs, SB_FIT_LOG_MAX);
+  assert_int_equal(result.log_count, 16);
+  assert_int_equal(result.channel_count, 16);
+  assert_int_equal(result.reading_count, 16);
+  for (int k = 0; k < SB_FIT_LOG_MAX; k++) assert_int_equal(result.readings[k].log, k);
+  assert_near_rel(result.figures[SB_FIT_NO_LOAD_SPEED].value, fit_w0, model_rel);
+  assert_near_rel(result.figures[SB_FIT_STALL_TORQUE].value, fit_ts, model_rel);
+  sb_fit_result_clear(&result);
+  for (int k = 0; k < SB_FIT_LOG_MAX; k++) sb_log_clear(&logs[k]);
+}
+
 /* ---- bad logs ---- */
 
 /* Every ninth reading 150 rpm off, noise of 2 rpm and a gap of a sixth of the log: the estimates do not notice. */
@@ -757,6 +780,7 @@ int main(void)
       cmocka_unit_test(a_clean_coast_down_gives_back_constant_and_viscous_friction_over_inertia),
       cmocka_unit_test(a_wrong_time_origin_changes_nothing_else),
       cmocka_unit_test(points_of_torque_and_speed_are_a_line_of_least_squares),
+      cmocka_unit_test(sixteen_logs_are_fitted_at_once),
       cmocka_unit_test(outliers_and_gaps_leave_the_estimates_alone),
       cmocka_unit_test(a_burst_of_dropped_readings_is_set_aside_whole),
       cmocka_unit_test(speed_alone_tells_torque_over_inertia_but_neither_of_them),

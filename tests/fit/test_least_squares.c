@@ -228,6 +228,32 @@ static void too_few_points_are_refused(void **state)
   assert_int_equal(sb_least_squares_robust(2, 2, rows, y, c, NULL, &err), SB_ERR_NUMERICS);
 }
 
+/* 1 and exp(-x): the least sum of squares is that of an infinite x, to which each step of Newton's adds one. */
+static int falling(void *context, const double *x, double *f)
+{
+  (void)context;
+  f[0] = 1.0;
+  f[1] = exp(-x[0]);
+  return 0;
+}
+
+/*
+ * The root of the sum, about 1 + exp(-2 x) / 2, falls by 1e-7 in a few steps up to x = 7.7 and a few; as finely as doubles allow the
+ * search goes on until its gradient, exp(-2 x), is 1e-14: x = 16.
+ */
+static void an_approximate_answer_is_there_when_the_squares_stand_still(void **state)
+{
+  (void)state;
+  double x[1] = {1.0};
+  struct sb_error err = {0};
+  struct sb_residuals problem = {2, 1, falling, NULL, 1e-7};
+  assert_int_equal(sb_least_squares_nonlinear(&problem, NULL, x, NULL, NULL, &err), SB_OK);
+  assert_true(x[0] > 7.7 && x[0] < 14.0);
+  problem.x_tolerance = 0.0;
+  assert_int_equal(sb_least_squares_nonlinear(&problem, NULL, x, NULL, NULL, &err), SB_OK);
+  assert_true(x[0] > 15.5);
+}
+
 static int no_sense(void *context, const double *x, double *f)
 {
   (void)context;
@@ -258,6 +284,7 @@ int main(void)
       cmocka_unit_test(a_robust_line_does_not_follow_a_quarter_of_gross_errors),
       cmocka_unit_test(a_weight_of_zero_leaves_a_point_out),
       cmocka_unit_test(too_few_points_are_refused),
+      cmocka_unit_test(an_approximate_answer_is_there_when_the_squares_stand_still),
       cmocka_unit_test(residuals_that_make_no_sense_are_a_failure_of_the_numerics),
   };
   return cmocka_run_group_tests_name("least_squares", tests, NULL, NULL);

@@ -159,6 +159,43 @@ static void log_that_starts_earlier_is_laid_over_by_its_offset(void **state)
   clear(&at);
 }
 
+/* Rows that a logger and a simulation made by hand. Behind the last row of the simulation stands what nobody may read. */
+static double simulated_s[] = {0.0, 1.0, 2.0, 2.0, 3.0, 0.0}, simulated_rpm[] = {0.0, 10.0, 20.0, 40.0, 40.0, 1e9};
+static double simulated_gear[] = {1.0, 1.0, 1.0, 2.0, 2.0, 8.0};
+static double logged_s[] = {9.5, 10.0, 10.5, 12.0, 12.0, 12.5, 13.0, 13.5};
+static double logged_rpm[] = {7.0, 0.0, 5.0, 20.0, 40.0, 40.0, -40.0, 7.0};
+static double logged_gear[] = {1.0, 1.0, 2.0, 1.0, 2.0, 2.0, 2.0, 2.0};
+
+/* The log's clock shows 10 s when the simulation begins. Both jump at its 2 s; the log's last speed has the wrong sign. */
+static void speeds_are_compared_on_straight_lines_and_gears_in_steps_and_a_stray_counts_once(void **state)
+{
+  (void)state;
+  static const double straight_rpm[] = {NAN, 0.0, 5.0, 20.0, 40.0, 40.0, 40.0, NAN};
+  static const double steps[] = {NAN, 1.0, 1.0, 1.0, 2.0, 2.0, 2.0, NAN};
+  const struct sb_log log = {
+      .count = 8, .time_s = logged_s, .columns = {[SB_LOG_MOTOR_SPEED] = logged_rpm, [SB_LOG_GEAR] = logged_gear}};
+  const struct sb_log simulated = {.count = 5,
+                                   .time_s = simulated_s,
+                                   .columns = {[SB_LOG_MOTOR_SPEED] = simulated_rpm, [SB_LOG_GEAR] = simulated_gear}};
+  const struct sb_overlay_options options = {.offset_s = 10.0, .tolerance_fraction = 0.02};
+  struct sb_overlay overlay;
+  assert_int_equal(sb_overlay_compare(&log, &simulated, &options, &overlay, NULL), SB_OK);
+  for (size_t i = 0; i < log.count; i++) {
+    const double rpm = overlay.simulated[SB_LOG_MOTOR_SPEED][i], gear = overlay.simulated[SB_LOG_GEAR][i];
+    if (isnan(straight_rpm[i])) {
+      assert_true(isnan(rpm) && isnan(gear));
+      continue;
+    }
+    assert_near(rpm, straight_rpm[i], 1e-12);
+    assert_near(gear, steps[i], 0.0);
+  }
+  /* Six rows have a time in common. One is off by twice the scale, which counts as once; one gear differs. */
+  assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].scale, 40.0, 1e-12);
+  assert_near(overlay.columns[SB_LOG_MOTOR_SPEED].rms, 80.0 / sqrt(6.0), 1e-12);
+  assert_near(overlay.cost, (1.0 + 0.25) / 6.0, 1e-12);
+  sb_overlay_clear(&overlay);
+}
+
 /* A machine that differs from the scenario in one number, and what the log of it is taken for. */
 struct change {
   const char *scenario, *set, *path;
@@ -402,6 +439,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_quantile_needs_no_sorted_values),
+      cmocka_unit_test(speeds_are_compared_on_straight_lines_and_gears_in_steps_and_a_stray_counts_once),
       cmocka_unit_test(a_scenarios_own_log_agrees_with_it_however_noisy),
       cmocka_unit_test(parting_is_told_with_its_time_size_and_column),
       cmocka_unit_test(log_without_signs_is_compared_by_magnitude),
