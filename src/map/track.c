@@ -366,8 +366,10 @@ static enum sb_status repeat_ahead(struct sb_tracks *tracks, int last, struct sb
   look_ahead(tracks, false, &ahead);
   if (ahead.count > last - tracks->at_sample) ahead.count = last - tracks->at_sample;
   if (ahead.count <= 0) return SB_OK;
+  /* For the filter alone, which the noise of what is read does not enter. */
+  const struct sb_sensor *sensor = &tracks->model->control.sensor;
   for (int i = 0; i < ahead.count; i++) {
-    (void)sense_ahead(tracks, tracks->at_sample + 1 + i, ahead.motor_speed_rad_s[i]);
+    (void)sb_sense_take_speed(&tracks->reading, sensor, ahead.motor_speed_rad_s[i], 0.0);
   }
   tracks->sample_count += ahead.count;
   tracks->at_sample += ahead.count;
