@@ -330,7 +330,6 @@ static enum sb_status end_part(struct sb_tracks *tracks, struct sb_error *err)
 static enum sb_status move_on(struct sb_tracks *tracks, int sample, struct sb_spot *spot, struct sb_error *err)
 {
   const bool is_end = sample == tracks->end_sample;
-  tracks->to_sample = sample;
   enum sb_status status =
       sb_sim_advance(&tracks->sim, is_end ? tracks->last_step : sample * tracks->steps_per_sample, err);
   if (status != SB_OK) return status;
