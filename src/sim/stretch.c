@@ -543,7 +543,7 @@ static void take_one_sided_rest(struct sb_sim *sim, int sign, double part_s, dou
 static void take_rest(struct sb_sim *sim, double part_s, double begin_s, double end_s)
 {
   const double begin_nm = resting_torque_nm(sim, begin_s), end_nm = resting_torque_nm(sim, end_s);
-  const int sign = end_nm < 0.0 ? -1 : +1;
+  const int sign = (end_nm != 0.0 ? end_nm : begin_nm) < 0.0 ? -1 : +1;
   raise_torque(sim, end_nm, end_s);
   if (begin_nm * end_nm < 0.0) {
     const double middle_s = crossing_s(sim, 0.0, begin_s, end_s);
