@@ -330,7 +330,6 @@ static enum sb_status end_part(struct sb_tracks *tracks, struct sb_error *err)
 static enum sb_status move_on(struct sb_tracks *tracks, int sample, struct sb_spot *spot, struct sb_error *err)
 {
   const bool is_end = sample == tracks->end_sample;
-  tracks->to_sample = sample;
   enum sb_status status =
       sb_sim_advance(&tracks->sim, is_end ? tracks->last_step : sample * tracks->steps_per_sample, err);
   if (status != SB_OK) return status;
@@ -366,8 +365,10 @@ static enum sb_status repeat_ahead(struct sb_tracks *tracks, int last, struct sb
   look_ahead(tracks, false, &ahead);
   if (ahead.count > last - tracks->at_sample) ahead.count = last - tracks->at_sample;
   if (ahead.count <= 0) return SB_OK;
+  /* For the filter alone, which the noise of what is read does not enter. */
+  const struct sb_sensor *sensor = &tracks->model->control.sensor;
   for (int i = 0; i < ahead.count; i++) {
-    (void)sense_ahead(tracks, tracks->at_sample + 1 + i, ahead.motor_speed_rad_s[i]);
+    (void)sb_sense_take_speed(&tracks->reading, sensor, ahead.motor_speed_rad_s[i], 0.0);
   }
   tracks->sample_count += ahead.count;
   tracks->at_sample += ahead.count;

@@ -120,7 +120,7 @@ struct sb_tracks {
   double fast_rad_s;        /* limit of the motor's speed */
   float torque_from_nm;     /* of the part that the simulator is in */
   int at_track;             /* whose last spot the simulator stands at; -1: none */
-  int to_sample;            /* that the simulator moves to */
+  int to_sample;            /* that the track comes to know next */
   int at_sample;            /* at which it stands */
   /* Where samples were looked at ahead of it, on the stretch that it was in: the reading's filter at ahead_count of them, the first that
    * at which it stood then. */

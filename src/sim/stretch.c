@@ -491,14 +491,13 @@ static void take_state(struct sb_sim *sim, double share, double motor_turn)
   if (sim->segment->has_spring) state->twist.twist_rad = sb_series_at(&m->twist, m->degree, share);
 }
 
-/* At rest: the instant, between two at which the torque is below and above its limit, when it crosses it. */
-static double crossing_s(const struct sb_sim *sim, double begin_s, double end_s)
+/* At rest: the instant, between two at which the torque is below and above a level, when it crosses it. */
+static double crossing_s(const struct sb_sim *sim, double level_nm, double begin_s, double end_s)
 {
-  const double limit_nm = sim->model->limits.output_torque_nm;
-  const bool is_above = fabs(resting_torque_nm(sim, begin_s)) > limit_nm;
+  const bool is_above = resting_torque_nm(sim, begin_s) > level_nm;
   for (int i = 0; i < 50; i++) {
     const double middle_s = 0.5 * (begin_s + end_s);
-    if ((fabs(resting_torque_nm(sim, middle_s)) > limit_nm) == is_above) {
+    if ((resting_torque_nm(sim, middle_s) > level_nm) == is_above) {
       begin_s = middle_s;
     } else {
       end_s = middle_s;
@@ -507,7 +506,7 @@ static double crossing_s(const struct sb_sim *sim, double begin_s, double end_s)
   return end_s;
 }
 
-/* At rest above the limit: between two instants of a part the torque rises or falls as if evenly. */
+/* At rest beyond the limit: between two instants of a part the torque rises or falls as if evenly. */
 static void book_resting(struct sb_sim *sim, double part_s, double begin_s, double end_s)
 {
   const double limit_nm = sim->model->limits.output_torque_nm;
@@ -520,24 +519,38 @@ static void book_resting(struct sb_sim *sim, double part_s, double begin_s, doub
                                       .impulse_nms = 0.5 * (part_nm + end_nm) * (end_s - part_s)});
 }
 
-/* At rest between two instants between which the load neither turns over nor jumps; they are in a part that began at part_s. */
-static void take_rest(struct sb_sim *sim, double part_s, double begin_s, double end_s)
+/* At rest between two instants between which the load neither turns over nor jumps and the torque keeps its sign (+1 or -1); they are in a
+ * part that began at part_s. */
+static void take_one_sided_rest(struct sb_sim *sim, int sign, double part_s, double begin_s, double end_s)
 {
   const double limit_nm = sim->model->limits.output_torque_nm;
-  const double begin_nm = resting_torque_nm(sim, begin_s), end_nm = resting_torque_nm(sim, end_s);
-  raise_torque(sim, end_nm, end_s);
-  const bool is_above = fabs(begin_nm) > limit_nm;
-  if (is_above == (fabs(end_nm) > limit_nm)) {
-    const bool is_from_part = fabs(resting_torque_nm(sim, part_s)) > limit_nm;
-    if (is_above) book_resting(sim, is_from_part ? part_s : crossing_s(sim, part_s, end_s), begin_s, end_s);
+  const bool is_beyond = sign * resting_torque_nm(sim, begin_s) > limit_nm;
+  if (is_beyond == (sign * resting_torque_nm(sim, end_s) > limit_nm)) {
+    /* A part that began within the limit went beyond it since, which was booked then. */
+    const bool is_from_part = sign * resting_torque_nm(sim, part_s) > limit_nm;
+    if (is_beyond) book_resting(sim, is_from_part ? part_s : sim->stretch->over_part_s, begin_s, end_s);
     return;
   }
-  if (is_above) {
-    book_resting(sim, part_s, begin_s, crossing_s(sim, begin_s, end_s));
+  const double middle_s = crossing_s(sim, sign * limit_nm, begin_s, end_s);
+  if (is_beyond) {
+    book_resting(sim, part_s, begin_s, middle_s);
   } else {
-    const double middle_s = crossing_s(sim, begin_s, end_s);
     book_resting(sim, middle_s, middle_s, end_s);
   }
+}
+
+/* Likewise, whatever the torque's sign. */
+static void take_rest(struct sb_sim *sim, double part_s, double begin_s, double end_s)
+{
+  const double begin_nm = resting_torque_nm(sim, begin_s), end_nm = resting_torque_nm(sim, end_s);
+  const int sign = (end_nm != 0.0 ? end_nm : begin_nm) < 0.0 ? -1 : +1;
+  raise_torque(sim, end_nm, end_s);
+  if (begin_nm * end_nm < 0.0) {
+    const double middle_s = crossing_s(sim, 0.0, begin_s, end_s);
+    take_one_sided_rest(sim, -sign, part_s, begin_s, middle_s);
+    begin_s = middle_s;
+  }
+  take_one_sided_rest(sim, sign, part_s, begin_s, end_s);
 }
 
 void sb_stretch_rest(struct sb_sim *sim, double to_s)

@@ -336,6 +336,63 @@ static void a_track_that_is_let_go_gives_back_what_it_took(void **state)
   sb_map_tracks_clear(&tracks);
 }
 
+/* A slow gear carries a load that stops a fast one, whose track comes to rest where the slow gear's was looked at ahead. A command there
+ * begins with the filter as it is at rest. */
+static void a_command_begins_with_the_filter_of_its_own_track(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model_drive_forward(&model);
+  model_add_constant(&model, 2.5, true);
+  model.motor.rotor_inertia_kg_m2 = 4e-6; /* within a sample it stands */
+  model.control.sensor.filter_s = 0.2;
+  model_finish(&model);
+  struct sb_tracks tracks;
+  struct sb_track_part part;
+  struct sb_error err = {SB_OK, ""};
+  assert_int_equal(sb_map_tracks_init(&tracks, &model, &err), SB_OK);
+  while (tracks.ahead_count < SB_TRACK_STRIDE / 2) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
+  const int first = tracks.ahead_first + 1, end = tracks.ahead_first + tracks.ahead_count;
+  const double slow_filtered = tracks.reading.filtered;
+  const int fast = sb_map_tracks_child(&tracks, 0, first, 1, &part, &err);
+  const struct sb_spot *spot;
+  do {
+    assert_int_equal(sb_map_tracks_extend(&tracks, fast, &err), SB_OK);
+    spot = sb_track_spot(&tracks.items[fast], tracks.at_sample);
+  } while (!(spot->flags & SB_SPOT_RESTING));
+  assert_true(tracks.at_sample < end);
+  const double filtered = tracks.reading.filtered;
+  assert_true(filtered < 0.9 * slow_filtered);
+  const int slow = sb_map_tracks_child(&tracks, fast, tracks.at_sample, 0, &part, &err);
+  assert_near(tracks.items[slow].begin->filtered, filtered, 0.0);
+  sb_map_tracks_clear(&tracks);
+}
+
+/* Of seven tracks, one sample of each of which is known, the two that were used longest ago: a quarter of them, rounded up. */
+static void the_quarter_of_all_tracks_that_was_used_longest_ago_is_let_go(void **state)
+{
+  (void)state;
+  enum { COUNT = 7 };
+  static const int order[COUNT] = {4, 1, 6, 0, 3, 5, 2};
+  const struct sb_model model = blocked(false);
+  struct sb_tracks tracks;
+  struct sb_track_part part;
+  struct sb_error err = {SB_OK, ""};
+  int children[COUNT];
+  assert_int_equal(sb_map_tracks_init(&tracks, &model, &err), SB_OK);
+  while (tracks.items[0].count <= COUNT) assert_int_equal(sb_map_tracks_extend(&tracks, 0, &err), SB_OK);
+  for (int k = 0; k < COUNT; k++) children[k] = sb_map_tracks_child(&tracks, 0, 1 + k, 1, &part, &err);
+  for (int k = 0; k < COUNT; k++) {
+    sb_map_tracks_enter(&tracks, children[order[k]]);
+    assert_int_equal(sb_map_tracks_extend(&tracks, children[order[k]], &err), SB_OK);
+    assert_int_equal(tracks.items[children[order[k]]].count, 1);
+  }
+  tracks.bytes_max = 0;
+  sb_map_tracks_enter(&tracks, 0);
+  for (int k = 0; k < COUNT; k++) assert_int_equal(tracks.items[children[order[k]]].is_gone, k < 2);
+  sb_map_tracks_clear(&tracks);
+}
+
 /* At which sample the track of a command at the late sample becomes that of the same command at the early one. */
 static int meeting_sample(const struct sb_model *model)
 {
@@ -391,6 +448,8 @@ int main(void)
       cmocka_unit_test(a_long_track_is_met_at_each_of_its_samples),
       cmocka_unit_test(a_track_that_is_taken_up_again_goes_on_as_it_would_have),
       cmocka_unit_test(a_track_that_is_let_go_gives_back_what_it_took),
+      cmocka_unit_test(a_command_begins_with_the_filter_of_its_own_track),
+      cmocka_unit_test(the_quarter_of_all_tracks_that_was_used_longest_ago_is_let_go),
       cmocka_unit_test(a_track_that_was_met_goes_on_from_its_own_end),
       cmocka_unit_test(what_a_blocked_motor_drew_keeps_no_tracks_apart_without_a_battery),
       cmocka_unit_test(closed_samples_are_as_those_that_were_looked_at),

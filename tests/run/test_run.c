@@ -174,6 +174,54 @@ static void the_greatest_torque_has_its_source(void **state)
   }
 }
 
+/* A run of 100 s that takes from 0.9 to 0.6 of 3600 A s. */
+static void a_charge_lasts_as_many_runs_as_it_is_times_what_one_took(void **state)
+{
+  (void)state;
+  struct sb_model model = loaded(1, 0.3);
+  model.battery = (struct sb_battery){.is_present = true, .capacity_as = 3600.0, .charge_fraction = 0.9};
+  struct sb_run_result result = {.end = {.time_s = 100.0, .charge_fraction = 0.6}};
+  const struct sb_report report = {.model = &model, .result = &result};
+  const struct sb_run_facts facts = sb_run_facts(&report);
+  assert_near_rel(facts.used_as, 1080.0, 1e-14);
+  assert_near(facts.left_fraction, 0.6, 0.0);
+  assert_near_rel(facts.runs_a_charge, 1.0 / 0.3, 1e-14);
+  assert_near_rel(facts.empty_s, 200.0, 1e-14);
+  /* One that was driven by its load gave some back, and one without a battery knows of none. */
+  result.end.charge_fraction = 0.95;
+  const struct sb_run_facts back = sb_run_facts(&report);
+  assert_near_rel(back.used_as, -180.0, 1e-12);
+  assert_true(isnan(back.runs_a_charge) && isnan(back.empty_s));
+  model.battery.is_present = false;
+  const struct sb_run_facts none = sb_run_facts(&report);
+  assert_true(isnan(none.used_as) && isnan(none.left_fraction));
+}
+
+/* 1000 J in 100 s into a winding of 5 J/K and 6 K/W in 20 deg C, which settles at 80 deg C with a time constant of 30 s. */
+static void a_winding_gets_too_hot_when_the_mean_loss_has_taken_it_there(void **state)
+{
+  (void)state;
+  static const struct {
+    double now_c, limit_c, cut_out_c, want_s;
+  } cases[] = {{50.0, 70.0, INFINITY, 30.0 * 1.0986122886681098}, /* ln 3 */
+               {50.0, 90.0, 65.0, 30.0 * 0.6931471805599453},     /* ln 2 */
+               {50.0, 81.0, INFINITY, INFINITY},
+               {70.0, 70.0, INFINITY, 0.0},
+               {50.0, INFINITY, INFINITY, NAN}};
+  for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+    struct sb_model model = loaded(1, 0.3);
+    model_set_winding(&model, 5.0, 6.0)->cut_out_c = cases[i].cut_out_c;
+    model.limits.winding_c = cases[i].limit_c;
+    struct sb_run_result result = {.end = {.time_s = 100.0, .winding_c = cases[i].now_c, .housing_c = 20.0}};
+    result.sums.energy.winding_loss = 1000.0;
+    const struct sb_report report = {.model = &model, .result = &result};
+    const double got_s = sb_run_facts(&report).hot_s;
+    if (isfinite(cases[i].want_s)) assert_near(got_s, cases[i].want_s, 1e-12 * cases[i].want_s);
+    assert_int_equal(isnan(got_s), isnan(cases[i].want_s));
+    assert_int_equal(isinf(got_s), isinf(cases[i].want_s));
+  }
+}
+
 /* The trace -------------------------------------------------------------------------------------------------------- */
 
 struct rows {
@@ -679,6 +727,8 @@ int main(void)
       cmocka_unit_test(a_sample_that_falls_on_an_engagement_sees_the_state_after_it),
       cmocka_unit_test(a_locked_gear_stays),
       cmocka_unit_test(the_greatest_torque_has_its_source),
+      cmocka_unit_test(a_charge_lasts_as_many_runs_as_it_is_times_what_one_took),
+      cmocka_unit_test(a_winding_gets_too_hot_when_the_mean_loss_has_taken_it_there),
       cmocka_unit_test(rows_come_in_order_from_start_to_end_with_two_at_each_command_and_joining),
       cmocka_unit_test(a_load_in_the_band_makes_threshold_driven_hunting),
       cmocka_unit_test(loads_beside_the_band_make_no_hunting),

@@ -11,6 +11,7 @@
 #include "help/models.h"
 #include "help/near.h"
 #include "help/runs.h"
+#include "sim/feed.h"
 
 static struct sb_model plain(const char *shifter)
 {
@@ -89,10 +90,9 @@ static void a_load_that_nothing_holds_in_neutral_runs_back(void **state)
   assert_false(has_verdict(&model, SB_VERDICT_RUNS_BACK));
 }
 
-/* Driven back by order it does not run back, though it brakes a while in the old direction. */
-static void a_machine_that_is_reversed_by_order_does_not_run_back(void **state)
+/* Forward for 3 s, then back. */
+static struct sb_model reversed_by_order(void)
 {
-  (void)state;
   static const double at_s[] = {0.0, 3.0}, command[] = {SB_COMMAND_FORWARD, SB_COMMAND_REVERSE};
   struct sb_model model = plain("selector");
   model_drive_forward(&model);
@@ -100,10 +100,35 @@ static void a_machine_that_is_reversed_by_order_does_not_run_back(void **state)
   model.drive.schedule = (struct sb_table){2, at_s, command};
   model.drive.period_s = 0.02;
   model_finish(&model);
+  return model;
+}
+
+/* Driven back by order it does not run back, though it brakes a while in the old direction. */
+static void a_machine_that_is_reversed_by_order_does_not_run_back(void **state)
+{
+  (void)state;
+  const struct sb_model model = reversed_by_order();
   struct sb_run_result result = run(&model);
   assert_true(result.end.output_speed_rad_s < 0.0);
   assert_null(find(&result, SB_VERDICT_RUNS_BACK));
   sb_run_result_clear(&result);
+}
+
+/* Nor where somebody asks for the sums just when the order comes. */
+static void a_look_at_the_sums_makes_no_run_back(void **state)
+{
+  (void)state;
+  const struct sb_model model = reversed_by_order();
+  struct sb_sim sim;
+  struct sb_error err;
+  assert_int_equal(sb_sim_init(&sim, &model, 1, &err), SB_OK);
+  assert_int_equal(sb_sim_advance(&sim, 3000, &err), SB_OK);
+  assert_int_equal(sb_feed_direction(&sim), -1);
+  assert_true(sb_sim_sums(&sim)->way_rad > 1.0);
+  assert_int_equal(sb_sim_advance(&sim, 6000, &err), SB_OK);
+  assert_true(sim.state.output_speed_rad_s < 0.0);
+  assert_near(sb_sim_sums(&sim)->back.value, 0.0, 0.0);
+  sb_sim_clear(&sim);
 }
 
 /* Overspeed --------------------------------------------------------------------------------------------------------------- */
@@ -528,6 +553,7 @@ int main(void)
       cmocka_unit_test(a_gear_with_one_idler_too_many_drives_backwards),
       cmocka_unit_test(a_load_that_nothing_holds_in_neutral_runs_back),
       cmocka_unit_test(a_machine_that_is_reversed_by_order_does_not_run_back),
+      cmocka_unit_test(a_look_at_the_sums_makes_no_run_back),
       cmocka_unit_test(a_load_that_drives_a_motor_that_coasts_takes_it_beyond_its_speed),
       cmocka_unit_test(the_limit_of_the_motor_speed_is_met_between_rows_too),
       cmocka_unit_test(a_clutch_below_what_the_load_asks_for_slips),

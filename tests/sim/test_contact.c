@@ -788,6 +788,27 @@ static void a_vehicle_stands_where_its_motor_balances_the_slope_but_for_rounding
   }
 }
 
+/* Gears that lock themselves pass no torque back: down a slope their friction asks the motor for |eta_back| of what the vehicle's weight
+ * brings, 10 kg 9.81 m/s^2 sin(atan(0.1)) 0.1 m / 10. */
+static void a_vehicle_on_gears_that_lock_themselves_is_driven_down_a_slope(void **state)
+{
+  (void)state;
+  const double needed_nm = 0.5 * 10.0 * 9.81 * sin(atan(0.1)) * 0.1 / 10.0;
+  for (int is_stronger = 0; is_stronger <= 1; is_stronger++) {
+    struct sb_model model = puller();
+    model_set_line_motor(&model, 100.0, needed_nm * (is_stronger ? 1.0 + 1e-6 : 1.0 - 1e-6), 5e-3); /* no jam */
+    model.gearbox.gears[0].meshes[0].efficiency = 0.4;
+    model.gearbox.gears[0].back_efficiency = -0.5;
+    struct sb_vehicle vehicle = vehicle_of(10.0, 0.9, 0.9);
+    vehicle.grade_fraction = -0.1;
+    model_finish(&model);
+    put(&model, &vehicle);
+    const struct ride ride = ride_of(&model, 0, NAN, 0.5);
+    assert_int_equal(ride.row.phase, is_stronger ? SB_PHASE_ENGAGED : SB_PHASE_STANDSTILL);
+    assert_near(ride.sums.standstill_time_s, is_stronger ? 0.0 : 0.5, rounding);
+  }
+}
+
 /* A gear engages that turns a light vehicle back at once: the body before it, which moved with what was joined, is left with that
  * energy, and none of it is missing or counted twice. */
 static void a_vehicle_that_is_turned_back_at_once_leaves_its_body_behind(void **state)
@@ -843,6 +864,7 @@ int main(void)
       cmocka_unit_test(a_vehicle_beside_its_spinning_wheels_comes_to_rest_in_a_valley),
       cmocka_unit_test(wheels_are_asked_for_what_follows_the_vehicles_speed),
       cmocka_unit_test(a_vehicle_stands_where_its_motor_balances_the_slope_but_for_roundings),
+      cmocka_unit_test(a_vehicle_on_gears_that_lock_themselves_is_driven_down_a_slope),
       cmocka_unit_test(a_vehicle_that_is_turned_back_at_once_leaves_its_body_behind),
   };
   return cmocka_run_group_tests_name("contact", tests, NULL, NULL);

@@ -126,14 +126,36 @@ static void a_command_back_turns_the_drive_around(void **state)
   struct sb_model model = hot_model();
   model.drive.period_s = 0.01;
   model.drive.schedule = (struct sb_table){3, times_s, commands};
+  model.control.start_delay_s = 0.1; /* 160 steps, from each turn on, too */
   struct sb_error err;
   struct sb_sim sim;
   assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
   for (int k = 0; k < 3; k++) {
     assert_int_equal(sb_sim_advance(&sim, 640 * k + 64 * 5, &err), SB_OK); /* 0.2 s, 0.6 s, 1.0 s */
     assert_int_equal(sb_feed_direction(&sim), k == 1 ? -1 : +1);
+    assert_int_equal(sim.state.feed.ready_step, k == 0 ? 0 : 800 * k + 160);
   }
   sb_sim_clear(&sim);
+}
+
+/* A drive that is turned around is told of, and so is one that heat cuts, and that comes back. */
+static void each_switch_of_the_drive_is_told(void **state)
+{
+  (void)state;
+  static const double times_s[] = {0.0, 0.5, 1.0, 1.5}, commands[] = {1.0, -1.0, 0.0, 1.0};
+  struct sb_model model = hot_model();
+  model.drive.period_s = 0.01;
+  model.drive.schedule = (struct sb_table){4, times_s, commands};
+  const struct driven ordered = drive(&model, 0, NULL, 0, 1.92);
+  assert_int_equal(driven_count(&ordered.seen, SB_EVENT_SWITCHED), 3);
+  for (int k = 0; k < 3; k++)
+    assert_near(driven_time_s(&ordered.seen, SB_EVENT_SWITCHED, (size_t)k), times_s[k + 1], 1e-12);
+  model.drive.schedule = (struct sb_table){1, times_s, commands};
+  model.winding.cut_out_c = 22.0;
+  model.winding.reset_c = 21.5;
+  const struct driven cut = drive(&model, 0, NULL, 0, 1.92);
+  assert_true(cut.sums.cut_count > 1);
+  assert_int_equal(driven_count(&cut.seen, SB_EVENT_SWITCHED), 2 * cut.sums.cut_count - cut.state.feed.is_cut_out);
 }
 
 /* What has cut the drive is told apart: a battery below its cut-off, or a winding above its own. */
@@ -212,6 +234,7 @@ int main(void)
       cmocka_unit_test(across_switches_the_errors_fall_as_fast),
       cmocka_unit_test(a_tick_takes_whole_steps_and_one_at_least),
       cmocka_unit_test(a_command_back_turns_the_drive_around),
+      cmocka_unit_test(each_switch_of_the_drive_is_told),
       cmocka_unit_test(a_cut_by_heat_and_one_by_the_battery_are_told_apart),
       cmocka_unit_test(a_cutoff_delay_of_n_ticks_is_over_after_n_ticks),
       cmocka_unit_test(a_duty_that_rises_counts_from_its_tick_on),

@@ -122,14 +122,17 @@ static void a_load_that_helps_is_judged_by_what_it_takes_of_the_motor(void **sta
 
 /* Random machines against GSL's rk8pd --------------------------------------------------------------------------------- */
 
-/* A weight that the path holds grows from nothing at 1 s to 30 N m within 50 ms and is gone. Above 5 N m it is for 5/6 of that, with a mean of
- * 17.5 N m: too short to last, but as much as 5 N m in 0.1 s and more. One of 12 N m stays a crest. */
+/* A load that the path holds grows from nothing at 1 s to 30 N m within 50 ms and is gone, or is there at once and goes evenly, either way round.
+ * Beyond 5 N m it is for 5/6 of that, with a mean of 17.5 N m: too short to last, but as much as 5 N m in 0.1 s and more. One of 12 N m stays
+ * a crest. */
 static void a_load_that_a_locked_path_holds_lasts_by_what_comes_together(void **state)
 {
   (void)state;
-  static const double off_s[] = {0.0}, off[] = {SB_COMMAND_STOP}, at_s[] = {0.0, 1.0, 1.05, 1.05, 2.0};
-  for (int is_heavy = 0; is_heavy < 2; is_heavy++) {
-    const double greatest_nm = is_heavy ? 30.0 : 12.0, loads_nm[] = {0.0, 0.0, greatest_nm, 0.0, 0.0};
+  static const double off_s[] = {0.0}, off[] = {SB_COMMAND_STOP};
+  for (int kind = 0; kind < 8; kind++) {
+    const bool is_heavy = kind & 1, is_falling = kind & 2;
+    const double greatest_nm = is_heavy ? 30.0 : 12.0, load_nm = kind & 4 ? -greatest_nm : greatest_nm;
+    const double at_s[] = {0.0, 1.0, is_falling ? 1.0 : 1.05, 1.05, 2.0}, loads_nm[] = {0.0, 0.0, load_nm, 0.0, 0.0};
     struct sb_model model = winch(0.5, 2e-4, 0.05);
     model.load.part_count = 0;
     model_add_profile(&model, SB_OVER_TIME, false, 5, at_s, loads_nm);
@@ -146,6 +149,67 @@ static void a_load_that_a_locked_path_holds_lasts_by_what_comes_together(void **
     assert_near_rel(seen->total_s, above_s, 1e-9);
     assert_near_rel(seen->impulse_nms, 0.5 * (5.0 + greatest_nm) * above_s, 1e-9);
     assert_near_rel(seen->greatest_nm, greatest_nm, 1e-9);
+  }
+}
+
+/* What a winch that stands holds beyond a limit in two periods of a swinging load, looked at once or after each step. */
+static struct sb_sums held_swing(double mean_nm, double amplitude_nm, double period_s, double limit_nm,
+                                 bool is_looked_at)
+{
+  static const double off_s[] = {0.0}, off[] = {SB_COMMAND_STOP};
+  struct sb_model model = winch(0.5, 2e-4, 0.05);
+  model.load.part_count = 0;
+  model_add_sine(&model, SB_OVER_TIME, false, mean_nm, amplitude_nm, period_s);
+  model.limits.output_torque_nm = limit_nm;
+  model.drive.schedule = (struct sb_table){1, off_s, off};
+  model.drive.period_s = model.control.sample_period_s;
+  struct sb_sim sim;
+  struct sb_error err;
+  assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+  const long long end = sb_model_step_count(2.0 * period_s, step_s);
+  for (long long step = is_looked_at ? 1 : end; step <= end; step++) {
+    assert_int_equal(sb_sim_advance(&sim, step, &err), SB_OK);
+    (void)sb_sim_sums(&sim);
+  }
+  struct sb_sums sums = *sb_sim_sums(&sim);
+  sb_energy_close_over_limit(&sums, limit_nm);
+  assert_near(sums.standstill_time_s, 2.0 * period_s, rounding);
+  sb_sim_clear(&sim);
+  return sums;
+}
+
+/* One that swings by 10 N m about 10 N m is above 15 N m for a third of its period, with a mean of 10 (1 + 3 sqrt(3) / 2 pi): 0.28 s of period are
+ * too short to last, but as much as 15 N m in 0.1 s and more. Between crossings and crest it counts as if it rose and fell evenly,
+ * however often somebody looks. */
+static void a_load_that_swings_while_it_is_held_lasts_by_its_mean(void **state)
+{
+  (void)state;
+  const double period_s = 0.28, above_s = period_s / 3.0, mean_nm = 10.0 * (1.0 + 1.5 * sqrt(3.0) / model_pi);
+  const struct sb_sums once = held_swing(10.0, 10.0, period_s, 15.0, false),
+                       often = held_swing(10.0, 10.0, period_s, 15.0, true);
+  assert_int_equal(once.over_lasting.count, 2);
+  assert_int_equal(once.over_crests.count, 0);
+  assert_near_rel(once.over_lasting.first_s, period_s / 12.0, 1e-9);
+  assert_near_rel(once.over_lasting.total_s, 2.0 * above_s, 1e-9);
+  assert_near_rel(once.over_lasting.greatest_nm, 20.0, 1e-12);
+  assert_near_rel(once.over_lasting.impulse_nms, 2.0 * mean_nm * above_s, 0.05); /* a chord lies below the swing */
+  assert_int_equal(often.over_lasting.count, 2);
+  assert_near_rel(often.over_lasting.impulse_nms, once.over_lasting.impulse_nms, 1e-9);
+  assert_near_rel(often.over_lasting.total_s, once.over_lasting.total_s, 1e-9);
+}
+
+/* One that swings by 11 N m both ways is beyond 10 N m at each crest alone, for acos(10 / 11) / pi of its period. */
+static void a_load_that_swings_both_ways_while_it_is_held_is_beyond_its_limit_at_its_crests(void **state)
+{
+  (void)state;
+  const double period_s = 0.3, above_s = acos(10.0 / 11.0) / model_pi * period_s;
+  for (int is_looked_at = 0; is_looked_at < 2; is_looked_at++) {
+    const struct sb_sums sums = held_swing(0.0, 11.0, period_s, 10.0, is_looked_at);
+    assert_int_equal(sums.over_lasting.count, 0);
+    assert_int_equal(sums.over_crests.count, 4);
+    assert_near_rel(sums.over_crests.first_s, 0.25 * period_s - 0.5 * above_s, 1e-9);
+    assert_near_rel(sums.over_crests.total_s, 4.0 * above_s, 1e-9);
+    assert_near_rel(sums.over_crests.impulse_nms, 4.0 * 10.5 * above_s, 0.05); /* as above */
   }
 }
 
@@ -267,6 +331,8 @@ int main(void)
       cmocka_unit_test(a_locked_path_starts_again_when_the_weight_that_holds_it_gets_lighter),
       cmocka_unit_test(a_load_that_helps_is_judged_by_what_it_takes_of_the_motor),
       cmocka_unit_test(a_load_that_a_locked_path_holds_lasts_by_what_comes_together),
+      cmocka_unit_test(a_load_that_swings_while_it_is_held_lasts_by_its_mean),
+      cmocka_unit_test(a_load_that_swings_both_ways_while_it_is_held_is_beyond_its_limit_at_its_crests),
       cmocka_unit_test(short_loads_within_a_tenth_of_a_second_are_judged_together),
       cmocka_unit_test(two_hundred_random_machines_that_lock_follow_the_equations),
   };

@@ -141,11 +141,37 @@ static void what_comes_together_in_neutral_is_that_of_its_series(void **state)
   assert_true(count > 150);
 }
 
+/* An output that nothing slows turns by 1 rad/s 0.5 s, to the bit: a corner just there is left to the series, one beyond is not met. */
+static void a_corner_at_the_very_end_takes_a_series(void **state)
+{
+  (void)state;
+  for (int is_beyond = 0; is_beyond <= 1; is_beyond++) {
+    const double corner_rad = is_beyond ? 0.5 + 1e-9 : 0.5, x[] = {0.0, corner_rad, 1.0}, nm[] = {0.0, 0.0, 1.0};
+    struct sb_model model = model_two_gears("selector");
+    model_drive_forward(&model);
+    model_add_profile(&model, SB_OVER_TURNS, false, 3, x, nm);
+    model.shifter.travel_time_s = 1.0;
+    model.run.initial_output_speed_rad_s = 1.0;
+    model_finish(&model);
+    struct sb_sim sim;
+    struct sb_error err;
+    assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+    sb_sim_command(&sim, 1);
+    const struct sb_neutral_start start = sb_neutral_start(&sim);
+    assert_true(sb_neutral_applies(&sim));
+    assert_near(sb_neutral_end(sim.segment, &start, 0.5).output.turn, 0.5, 0.0);
+    struct sb_neutral_way way;
+    assert_int_equal(sb_neutral_way(&sim, &start, 0.5, &way), is_beyond);
+    sb_sim_clear(&sim);
+  }
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(neutral_comes_to_the_events_and_states_of_its_series),
       cmocka_unit_test(what_comes_together_in_neutral_is_that_of_its_series),
+      cmocka_unit_test(a_corner_at_the_very_end_takes_a_series),
   };
   return cmocka_run_group_tests_name("neutral", tests, NULL, NULL);
 }
