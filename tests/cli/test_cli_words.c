@@ -1,6 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* What `run`, `check` and `tune` say where there is no figure to say. */
-#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
