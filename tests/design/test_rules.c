@@ -120,6 +120,27 @@ static void a_machine_is_dropped_by_the_first_need_that_it_misses(void **state)
   assert_int_equal(sb_needs_easiest(&needs), 2);
 }
 
+/* In the units that people use, and SI for machines: pi rad/s are 30 rpm, 3.6 A s are 1 mAh. */
+static void values_of_needs_are_told_in_the_units_of_people(void **state)
+{
+  (void)state;
+  static const struct {
+    double value;
+    const char *text, *name;
+  } told[ALL] = {{3.14159265358979, "30 rpm", "rad_s"}, {6.28318530717959, "60 rpm", "rad_s"},
+                 {3.14159265358979, "30 rpm", "rad_s"}, {12.0, "12 s", "s"},
+                 {0.08, "80 mm", "m"},                  {0.5, "50 % of a tooth's strength", "fraction"},
+                 {36.0, "10 mAh", "as"},                {3.0, "3 A", "a"},
+                 {90.0, "90 C", "c"},                   {1.5, "1.5 N.m", "nm"},
+                 {2.0, "2 verdicts", "count"}};
+  const struct sb_needs needs = needs_of_all();
+  for (int k = 0; k < ALL; k++) {
+    char text[64];
+    assert_string_equal(sb_needs_value_text(&needs.items[k], told[k].value, text, sizeof text), told[k].text);
+    assert_string_equal(sb_needs_unit_name(&needs.items[k]), told[k].name);
+  }
+}
+
 /* ---- bounds by closed forms ---- */
 
 /* The speed of the output at which a gear's torque is the load's, by bisection: N eta (Ts - Tf - m w) = L + b w / N, and none where the
@@ -712,6 +733,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(each_key_of_require_is_a_need),
       cmocka_unit_test(a_machine_is_dropped_by_the_first_need_that_it_misses),
+      cmocka_unit_test(values_of_needs_are_told_in_the_units_of_people),
       cmocka_unit_test(no_gear_is_faster_than_its_balance_of_torque),
       cmocka_unit_test(the_first_stage_drops_what_no_run_can_mend),
       cmocka_unit_test(of_boxes_that_move_alike_the_one_with_the_stronger_teeth_stays),
