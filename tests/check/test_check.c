@@ -369,7 +369,8 @@ static void a_clutch_that_is_weaker_than_the_motor_is_noted(void **state)
 static void a_downshift_below_what_the_current_limit_leaves_steady_is_noted(void **state)
 {
   (void)state;
-  static const char words[] = "no load keeps the motor at a reading below 60.0 %: it stalls. The downshift below 50 % in fast";
+  static const char words[] =
+      "no load keeps the motor at a reading below 60.0 %: it stalls. The downshift below 50 % in fast";
   static const struct {
     const char *limit, *other;
     bool is_noted;

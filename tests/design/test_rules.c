@@ -128,11 +128,16 @@ static void values_of_needs_are_told_in_the_units_of_people(void **state)
   static const struct {
     double value;
     const char *text, *name;
-  } told[ALL] = {{3.14159265358979, "30 rpm", "rad_s"}, {6.28318530717959, "60 rpm", "rad_s"},
-                 {3.14159265358979, "30 rpm", "rad_s"}, {12.0, "12 s", "s"},
-                 {0.08, "80 mm", "m"},                  {0.5, "50 % of a tooth's strength", "fraction"},
-                 {36.0, "10 mAh", "as"},                {3.0, "3 A", "a"},
-                 {90.0, "90 C", "c"},                   {1.5, "1.5 N.m", "nm"},
+  } told[ALL] = {{3.14159265358979, "30 rpm", "rad_s"},
+                 {6.28318530717959, "60 rpm", "rad_s"},
+                 {3.14159265358979, "30 rpm", "rad_s"},
+                 {12.0, "12 s", "s"},
+                 {0.08, "80 mm", "m"},
+                 {0.5, "50 % of a tooth's strength", "fraction"},
+                 {36.0, "10 mAh", "as"},
+                 {3.0, "3 A", "a"},
+                 {90.0, "90 C", "c"},
+                 {1.5, "1.5 N.m", "nm"},
                  {2.0, "2 verdicts", "count"}};
   const struct sb_needs needs = needs_of_all();
   for (int k = 0; k < ALL; k++) {

@@ -355,7 +355,8 @@ static void a_search_for_designs_without_memory_says_so(void **state)
 {
   struct sb_error err;
   (void)state;
-  assert_int_equal(search_it(&err), SB_OK); /* threads are there from now on, which a failure would end the program for */
+  assert_int_equal(search_it(&err),
+                   SB_OK); /* threads are there from now on, which a failure would end the program for */
   each_failure_is_told(search_it, 10, 0);
 }
 
