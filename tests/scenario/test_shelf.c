@@ -1,10 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The sections `choices` and `require`: what is kept of them, and what is refused with which words. */
+#define _XOPEN_SOURCE 700 /* open_memstream, chdir */
+
 #include <limits.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "help/near.h"
 #include "scenario/choices.h"
@@ -114,6 +117,60 @@ static void a_shelf_is_kept_in_the_order_of_its_teeth(void **state)
   assert_near(shelf->bending_pa, 80e6, 0.0);
   static const char *const any[] = {"choices={wheels: {teeth: [12], module: 1 mm, stages: 1, speeds: 1, stock: any}}"};
   assert_int_equal(load(any, 1)->shelf.stock[0], INT_MAX);
+}
+
+/* The one table that a scenario needs: where it is, and its name beside what is written. */
+struct taken {
+  int count;
+  char path[PATH_MAX], name[64];
+};
+
+static void take(void *context, const char *path, const char *name)
+{
+  struct taken *taken = context;
+  taken->count++;
+  snprintf(taken->path, sizeof taken->path, "%s", path);
+  snprintf(taken->name, sizeof taken->name, "%s", name);
+}
+
+/* Its text, to be freed. */
+static char *write_without(const char *path, struct taken *taken)
+{
+  static const char *const sets[] = {"choices={motor: [{a: 1}]}", "require={finish: 3 s}", "run.duration=9 s",
+                                     "tolerances={motor.stall_torque: 5 %}"};
+  const struct sb_table_taker taker = {take, taken};
+  struct sb_faults faults;
+  char *text = NULL;
+  size_t size = 0;
+  FILE *out = open_memstream(&text, &size);
+  assert_int_equal(sb_choices_write_scenario(out, path, sets, 4, &taker, &faults), SB_OK);
+  assert_int_equal(fclose(out), 0);
+  sb_faults_clear(&faults);
+  return text;
+}
+
+/* Whether the scenario is named from the root, from a folder above it or within its own. */
+static void a_scenario_is_written_without_what_was_chosen_and_names_its_table_anew(void **state)
+{
+  (void)state;
+  static const char *const rows[][2] = {{"/", SB_SOURCE_DIR "/scenarios/stop-and-go.yaml"},
+                                        {SB_SOURCE_DIR, "scenarios/stop-and-go.yaml"},
+                                        {SB_SOURCE_DIR "/scenarios", "stop-and-go.yaml"}};
+  for (int k = 0; k < 3; k++) {
+    struct taken taken = {.count = 0};
+    assert_int_equal(chdir(rows[k][0]), 0);
+    char *text = write_without(rows[k][1], &taken);
+    assert_null(strstr(text, "choices"));
+    assert_null(strstr(text, "require"));
+    assert_non_null(strstr(text, "name: Parcel robot in stop-and-go traffic\n"));
+    assert_non_null(strstr(text, "file: data-urban-stop-and-go.csv"));
+    assert_non_null(strstr(text, "duration: 9 s"));
+    assert_non_null(strstr(text, "motor.stall_torque: 5 %"));
+    free(text);
+    assert_int_equal(taken.count, 1);
+    assert_string_equal(taken.path, SB_SOURCE_DIR "/scenarios/data/urban-stop-and-go.csv");
+    assert_string_equal(taken.name, "data-urban-stop-and-go.csv");
+  }
 }
 
 /* A section, and what follows its name. */
@@ -298,6 +355,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(each_value_becomes_a_set_and_a_short_name),
       cmocka_unit_test(a_shelf_is_kept_in_the_order_of_its_teeth),
+      cmocka_unit_test(a_scenario_is_written_without_what_was_chosen_and_names_its_table_anew),
       cmocka_unit_test(what_cannot_be_chosen_is_refused),
       cmocka_unit_test(too_many_lines_or_values_are_refused),
       cmocka_unit_test(a_shelf_that_is_none_is_refused),
