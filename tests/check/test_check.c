@@ -135,6 +135,7 @@ static void compare_remarks(struct checked *checked)
     for (int n = 0; n < lists[k]->count; n++) {
       const struct sb_check_remark *remark = &lists[k]->items[n];
       assert_true(strlen(remark->text) + 1 < sizeof remark->text); /* nothing was cut */
+      assert_true(remark->pair >= -1 && remark->pair + 1 < checked->check->cases[SB_CHECK_NOMINAL].gear_count);
       expect_text(checked, "%s", remark->text);
       if (strstr(strstr(checked->json, keys[k]), remark->text) == NULL) fail_msg("no %s in JSON", remark->text);
     }
