@@ -196,7 +196,7 @@ enum sb_status sb_search_count(const struct sb_design_request *request, struct s
     return SB_OK;
   }
   struct sb_box_plan *plan = sb_boxes_plan(shelf, has_kind(answer, false), has_kind(answer, true));
-  if (plan == NULL) return SB_ERR_MEMORY;
+  if (plan == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for boxes");
   for (int swing = 0; swing < 2; swing++) {
     const double count = sb_boxes_count(plan, swing != 0);
     answer->box_count += count;
@@ -313,7 +313,7 @@ enum sb_status sb_search_run(const struct sb_design_request *request, struct sb_
   const struct sb_shelf *shelf = &answer->choices->shelf;
   if (!shelf->is_present) return take_combinations(answer, motions);
   struct sb_box_plan *plan = sb_boxes_plan(shelf, has_kind(answer, false), has_kind(answer, true));
-  if (plan == NULL) return SB_ERR_MEMORY;
+  if (plan == NULL) return sb_fail(err, SB_ERR_MEMORY, "out of memory for boxes");
   struct slicing slicing = {.request = request, .answer = answer, .plan = plan};
   const long slices = sb_boxes_slice_count(plan);
   enum sb_status status = SB_OK;

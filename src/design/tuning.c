@@ -193,7 +193,7 @@ static enum sb_status tune_until_it_stays(const struct sb_stage *stage, const st
                                           struct sb_error *err)
 {
   enum sb_status status = SB_OK;
-  for (int round = 0; round < ROUNDS_MAX && status == SB_OK; round++) {
+  for (int round = 0; round < ROUNDS_MAX; round++) {
     struct sb_machine_sets sets;
     struct sb_design_record own = *record;
     status = sb_machine_set(stage->request, stage->answer->choices, candidate, &control, &sets);

@@ -106,7 +106,7 @@ static void read_range(struct sb_reader *reader, const struct sb_node *node, con
   ends[0].text = first;
   ends[1].text = second;
   for (int k = 0; k < 2; k++) out[k] = read_count(reader, &ends[k], path, 1, most);
-  if (out[0] > 0 && out[1] > 0 && out[0] > out[1]) {
+  if (out[1] > 0 && out[0] > out[1]) {
     sb_faults_add(reader->faults, &node->place, path, "needs a range from the least to the greatest, found %s",
                   sb_fail_quote(node->text).text);
   }

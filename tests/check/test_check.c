@@ -135,6 +135,7 @@ static void compare_remarks(struct checked *checked)
     for (int n = 0; n < lists[k]->count; n++) {
       const struct sb_check_remark *remark = &lists[k]->items[n];
       assert_true(strlen(remark->text) + 1 < sizeof remark->text); /* nothing was cut */
+      assert_true(remark->pair >= -1 && remark->pair + 1 < checked->check->cases[SB_CHECK_NOMINAL].gear_count);
       expect_text(checked, "%s", remark->text);
       if (strstr(strstr(checked->json, keys[k]), remark->text) == NULL) fail_msg("no %s in JSON", remark->text);
     }
@@ -287,7 +288,7 @@ static void gears_that_lock_themselves_are_reported_with_what_lowering_takes(voi
   assert_near(gear->figures.back_efficiency, -0.5, 1e-12);
   assert_near(gear->figures.lowering_torque_nm, 0.5 * 20.0 * 9.80665 * 0.05 / 40.0, 1e-12);
   assert_true(gear->jams);
-  expect_text(&checked, "%s", "0.1226 N.m of 0.8");
+  expect_text(&checked, "%s", "worm  -50.0 %     0.1226 N.m of 0.8                it jams");
   assert_null(find(checked.check, "stall", -1));
   clear(&checked);
 
@@ -301,6 +302,7 @@ static void gears_that_lock_themselves_are_reported_with_what_lowering_takes(voi
   load(&checked, winch, heavy, 1);
   solve(&checked);
   assert_false(checked.check->cases[SB_CHECK_NOMINAL].gears[0].jams);
+  expect_text(&checked, "%s", "worm  -50.0 %     0.1226 N.m of 0.8                it slows down");
   assert_int_equal(checked.check->findings.count, 0);
   clear(&checked);
 }
@@ -323,10 +325,14 @@ static void an_efficiency_under_one_half_is_reported_where_the_way_back_ignores_
   } rows[] = {
       {{"gearbox.mesh_efficiency=0.4", "gearbox.back_efficiency=0.4"}, true, false},
       {{"gearbox.mesh_efficiency=0.4", "gearbox.back_efficiency=auto"}, false, false},
+      {{"gearbox.mesh_efficiency=0.5", "gearbox.back_efficiency=0.5"}, false, false},
       {{"gearbox.mesh_efficiency=0.6", "gearbox.back_efficiency=0.6"}, false, false},
+      {{"gearbox.mesh_efficiency=0.44", "gearbox.back_efficiency=auto"}, false, false},
+      {{"gearbox.mesh_efficiency=0.45", "gearbox.back_efficiency=auto"}, false, true},
       {{"gearbox.mesh_efficiency=0.48", "gearbox.back_efficiency=auto"}, false, true},
       {{"gearbox.mesh_efficiency=0.52", "gearbox.back_efficiency=auto"}, false, true},
       {{"gearbox.mesh_efficiency=0.52", "gearbox.back_efficiency=0"}, false, true},
+      {{"gearbox.mesh_efficiency=0.55", "gearbox.back_efficiency=0"}, false, true},
       {{"gearbox.mesh_efficiency=0.56", "gearbox.back_efficiency=0"}, false, false},
   };
   for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
@@ -353,6 +359,34 @@ static void a_clutch_that_is_weaker_than_the_motor_is_noted(void **state)
     load(&checked, CART, &clutches[k], 1);
     solve(&checked);
     assert_int_equal(has_note(&checked, "the clutch transmits"), k == 0);
+    clear(&checked);
+  }
+}
+
+/*
+ * The current falls from 1.25 A at stall to 0.07 A without a load, so the motor draws 0.542 A at 60 % of its no-load speed and
+ * 0.778 A at 40 %; the cart shifts down below 50 %. How fast the motor is does not matter, and of a current nothing is said.
+ */
+static void a_downshift_below_what_the_current_limit_leaves_steady_is_noted(void **state)
+{
+  (void)state;
+  static const char words[] =
+      "no load keeps the motor at a reading below 60.0 %: it stalls. The downshift below 50 % in fast";
+  static const struct {
+    const char *limit, *other;
+    bool is_noted;
+  } rows[] = {{"drive={current_limit: 0.542 A}", "motor.no_load_speed=310 rpm", true},
+              {"drive={current_limit: 0.542 A}", "motor.no_load_speed=10 rpm", true},
+              {"drive={current_limit: 0.778 A}", "motor.no_load_speed=310 rpm", false},
+              {"drive={current_limit: 1.3 A}", "motor.no_load_speed=310 rpm", false},
+              {"drive={current_limit: 0.542 A}", "controller.reading=current", false}};
+  for (size_t k = 0; k < sizeof rows / sizeof *rows; k++) {
+    struct checked checked;
+    const char *const sets[] = {"supply={open_circuit_voltage: 12 V}", rows[k].limit, rows[k].other};
+    load(&checked, CART, sets, 3);
+    solve(&checked);
+    assert_int_equal(has_note(&checked, words), rows[k].is_noted);
+    assert_int_equal(has_note(&checked, "no load keeps the motor"), rows[k].is_noted);
     clear(&checked);
   }
 }
@@ -441,6 +475,7 @@ int main(void)
       cmocka_unit_test(gears_that_lock_themselves_are_reported_with_what_lowering_takes),
       cmocka_unit_test(an_efficiency_under_one_half_is_reported_where_the_way_back_ignores_it),
       cmocka_unit_test(a_clutch_that_is_weaker_than_the_motor_is_noted),
+      cmocka_unit_test(a_downshift_below_what_the_current_limit_leaves_steady_is_noted),
       cmocka_unit_test(a_gear_that_turns_the_output_backwards_is_reported_whichever_it_is),
       cmocka_unit_test(what_a_full_reading_is_is_noted_where_nobody_gives_it),
       cmocka_unit_test(a_good_scenario_has_no_findings),

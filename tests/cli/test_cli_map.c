@@ -512,7 +512,7 @@ static void samples_over_the_discharge_tell_where_all_of_them_pass(void **state)
   const struct said *said = shell_run("cat $T/ds.txt");
   shell_expect(said, "4 random samples of the tolerances at each charge, seed 1");
   shell_expect(said, "4 of 4");
-  shell_expect(said, "Caution: lithium cells");
+  shell_expect(said, "\nCaution: lithium cells");
   /* What all samples do, each of them does: the machine as written has at least as much room. */
   snprintf(command, sizeof command, "$SHIFTBAND map -o $T/d.csv %s > $T/d.txt", charges_study);
   run_well(command);

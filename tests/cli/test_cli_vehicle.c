@@ -64,6 +64,40 @@ static void check_names_the_first_of_equal_climbs(void **state)
       "{\"bodies\":0,\"steepest\":true,\"distance_m\":0.5,");
 }
 
+/* On a slope that begins 0.9 m behind the body, 40 % steep: both weights and frictions there, not where the body was met. */
+static void the_way_tells_the_steepest_place_behind_a_body(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "cat > $T/hill.yaml <<'END'\n"
+      "name: hill\n"
+      "motor: {nominal_voltage: 12 V, no_load_speed: 2400 rpm, stall_torque: 0.6 N.m, rotor_inertia: 1.2e-4 kg.m2}\n"
+      "gearbox: {mesh_efficiency: 0.9, shifter: {kind: selector, travel_time: 0.1 s}, gears: [{name: slow, meshes: [12/60, 12/36]}, {name: fast, meshes: [12/60, 12/24]}]}\n"
+      "load: {bodies: [{kind: vehicle, mass: 20 kg, wheel_radius: 50 mm, rolling_resistance: 0.02, obstacles: [{distance: 1 m, mass: 10 "
+      "kg, kinetic_friction: 0.3}], grade_points: [[0 m, 0 %], [1.9 m, 0 %], [2.2 m, 40 %]]}]}\n"
+      "controller: {dwell: 1 s, downshift_below: 40 %, upshift_above: 80 %}\n"
+      "run: {duration: 5 s, distance: 3 m}\nEND\n"
+      "$SHIFTBAND check $T/hill.yaml");
+  assert_int_equal(said->code, 0);
+  const double tilt = atan(0.4);
+  const double need_n = 9.80665 * (20.0 * (sin(tilt) + 0.02 * cos(tilt)) + 10.0 * (sin(tilt) + 0.3 * cos(tilt)));
+  assert_near_rel(shell_figure(said, "  steepest  2.2 m"), need_n, 1e-3);
+  shell_expect(said, "N  goes  stalls\n");
+  said = shell_run("$SHIFTBAND check --json $T/hill.yaml");
+  assert_near_rel(shell_figure(said, "\"steepest\":true,\"distance_m\":2.2,\"need_n\":"), need_n, 1e-6);
+  /* A cliff: of 40 kg by the sine and 20 kg by the cosine most is asked for at 40 over 20, two fifths of the way up it. */
+  said = shell_run(
+      "$SHIFTBAND check --json --set 'load.bodies.1.obstacles=[{distance: 1 m, mass: 20 kg, kinetic_friction: 0.98}]' "
+      "--set 'load.bodies.1.grade_points=[[0 m, 1 %], [1.9 m, 0 %], [2.4 m, 500 %]]' $T/hill.yaml");
+  assert_near_rel(shell_figure(said, "\"steepest\":true,\"distance_m\":2.1,\"need_n\":"), 9.80665 * hypot(40.0, 20.0),
+                  1e-6);
+  said = shell_run("$SHIFTBAND check --set 'load.bodies.1.obstacles=[]' --set 'load.bodies.1.static_friction=2' "
+                   "--set load.inertia='0.01 kg.m2' $T/hill.yaml");
+  assert_int_equal(said->code, 0); /* an empty list is a free way */
+  shell_expect(said, "alone ");
+  shell_expect_not(said, "body 1 ");
+}
+
 static void run_tells_where_the_vehicle_got_to_and_what_it_met(void **state)
 {
   (void)state;
@@ -91,6 +125,7 @@ int main(void)
       cmocka_unit_test(check_says_what_the_ground_carries_and_which_gear_passes_which_body),
       cmocka_unit_test(check_json_has_the_vehicle),
       cmocka_unit_test(check_names_the_first_of_equal_climbs),
+      cmocka_unit_test(the_way_tells_the_steepest_place_behind_a_body),
       cmocka_unit_test(run_tells_where_the_vehicle_got_to_and_what_it_met),
       cmocka_unit_test(run_without_ballast_names_the_push_the_need_and_the_ballast),
   };

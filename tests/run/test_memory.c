@@ -4,19 +4,24 @@
  */
 #include <errno.h>
 #include <gsl/gsl_errno.h>
+#include <limits.h>
+#include <malloc.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "design/search.h"
 #include "help/box.h"
 #include "help/models.h"
 #include "help/near.h"
 #include "help/plane.h"
+#include "help/proof.h"
 #include "shiftband/discharge.h"
 #include "shiftband/inspect.h"
 #include "shiftband/map.h"
 #include "shiftband/scenario.h"
+#include "shiftband/tune.h"
 #include "theory/shift.h"
 #include "theory/torque_balance.h"
 
@@ -29,6 +34,7 @@ enum { CAN_FAIL = true };
 void *__libc_malloc(size_t size);
 void *__libc_calloc(size_t count, size_t size);
 void *__libc_realloc(void *old, size_t size);
+void *__libc_memalign(size_t alignment, size_t size);
 
 void __libc_free(void *old);
 
@@ -62,6 +68,12 @@ void *realloc(void *old, size_t size)
 {
   if (is_denied()) return NULL;
   return old == NULL ? counted(__libc_malloc(size)) : __libc_realloc(old, size);
+}
+
+/* Threads take what they share by this one. */
+void *memalign(size_t alignment, size_t size)
+{
+  return counted(__libc_memalign(alignment, size));
 }
 
 void free(void *old)
@@ -278,6 +290,76 @@ static void a_long_map_gives_back_all_that_it_took(void **state)
   assert_int_equal(in_use, before);
 }
 
+/* Thresholds for every load between the machine's bounds, on a lattice of a tenth. */
+static enum sb_status tune_it(struct sb_error *err)
+{
+  struct sb_model model = proof_machine("selector", 0.95, 0.5, 0.25, 1.75);
+  model_add_constant(&model, 1.0, true);
+  model.run.duration_s = 2.0;
+  model_finish(&model);
+  const struct sb_tune_machine machines[] = {{.model = model, .is_light = true}};
+  struct sb_tune_options options = sb_tune_options_default(&model);
+  struct sb_tune_result result;
+  options.axis = (struct sb_map_axis){0.1, 0.1, 10};
+  options.dwell_s = 0.5;
+  options.is_any_load = true;
+  return sb_tune(machines, 1, &options, &result, err);
+}
+
+static void a_tuning_without_memory_says_so(void **state)
+{
+  struct sb_error err;
+  (void)state;
+  assert_int_equal(tune_it(&err), SB_OK); /* threads are there from now on, which a failure would end the program for */
+  each_failure_is_told(tune_it, 100, 0);
+}
+
+/* A search among boxes of two stages and two speeds; all that are found are asked for. */
+static enum sb_status search_it(struct sb_error *err)
+{
+  static struct sb_choices choices;
+  static struct sb_design_answer answer;
+  static struct sb_combination combination = {.is_linear = true,
+                                              .stall_nm = 0.4,
+                                              .friction_nm = 0.01,
+                                              .limit_nm = INFINITY,
+                                              .slope_nms_rad = 0.012,
+                                              .mesh_efficiency = 0.9,
+                                              .finish_per_ratio_s = NAN};
+  choices.shelf = (struct sb_shelf){.is_present = true,
+                                    .teeth_count = 4,
+                                    .teeth = {12, 18, 24, 36},
+                                    .stock = {INT_MAX, INT_MAX, INT_MAX, INT_MAX},
+                                    .stages = {2, 2},
+                                    .speeds = {2, 2},
+                                    .module_m = 0.0005,
+                                    .safety = 1.0};
+  choices.require = (struct sb_require){.finish_s = NAN,
+                                        .turns = NAN,
+                                        .length_m = NAN,
+                                        .charge_as = NAN,
+                                        .current_a = NAN,
+                                        .winding_c = NAN,
+                                        .output_torque_nm = NAN};
+  answer = (struct sb_design_answer){
+      .choices = &choices, .combination_count = 1, .combinations = &combination, .needs = sb_needs_of(&choices)};
+  const struct sb_design_request request = {.source = {.path = "a shelf"}, .jobs = 1};
+  struct sb_motions motions = {.count = 0};
+  const enum sb_status status = sb_search_run(&request, &answer, &motions, err);
+  if (status == SB_OK) assert_true(motions.count > 10);
+  sb_motions_clear(&motions);
+  return status;
+}
+
+static void a_search_for_designs_without_memory_says_so(void **state)
+{
+  struct sb_error err;
+  (void)state;
+  assert_int_equal(search_it(&err),
+                   SB_OK); /* threads are there from now on, which a failure would end the program for */
+  each_failure_is_told(search_it, 10, 0);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -288,6 +370,8 @@ int main(void)
       cmocka_unit_test(a_discharge_without_memory_says_so),
       cmocka_unit_test(a_clutch_without_memory_is_timed_as_with_it),
       cmocka_unit_test(a_simulation_without_memory_says_so_and_keeps_nothing),
+      cmocka_unit_test(a_tuning_without_memory_says_so),
+      cmocka_unit_test(a_search_for_designs_without_memory_says_so),
       cmocka_unit_test(a_long_map_gives_back_all_that_it_took),
   };
   return cmocka_run_group_tests(tests, plane_quiet_gsl, NULL);

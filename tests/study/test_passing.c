@@ -196,6 +196,45 @@ static void one_sample_that_shifts_makes_thresholds_an_answer(void **state)
   sb_passing_clear(&passing);
 }
 
+/* Thresholds beyond either end of either axis have no share: -1. Those of an end itself have the end's. */
+static void thresholds_beyond_the_plane_have_no_share(void **state)
+{
+  (void)state;
+  static const double inside[][2] = {{0.3, 0.6}, {0.5, 0.6}, {0.3, 0.8}, {0.5, 0.8}};
+  static const double beyond[][2] = {{0.2, 0.7}, {0.6, 0.7}, {0.4, 0.5}, {0.4, 0.9}};
+  const struct sb_map_axis downshift = {0.3, 0.1, 3}, upshift = {0.6, 0.1, 3};
+  struct sb_passing passing;
+  struct sb_passing_best best;
+  assert_int_equal(sb_passing_init(&passing, &downshift, &upshift, NULL), SB_OK);
+  add_sample(&passing, "0 2 0 2 0\n");
+  assert_true(sb_passing_finish(&passing));
+  for (int k = 0; k < 4; k++) {
+    assert_int_equal(sb_passing_find_best(&passing, inside[k][0], inside[k][1], &best, NULL), SB_OK);
+    assert_int_equal(best.own, 1);
+    assert_int_equal(sb_passing_find_best(&passing, beyond[k][0], beyond[k][1], &best, NULL), SB_OK);
+    assert_int_equal(best.own, -1);
+    assert_int_equal(best.own_never_shift, 0);
+  }
+  sb_passing_clear(&passing);
+}
+
+/* Points in a square of two by two, in strips of four by one and one by three, and in a square of three by three, whose middle is
+ * the answer. */
+static void the_best_thresholds_are_the_middle_of_the_widest_square(void **state)
+{
+  (void)state;
+  const struct sb_map_axis downshift = {0.1, 0.1, 8}, upshift = {0.9, 0.1, 6};
+  struct sb_passing passing;
+  assert_int_equal(sb_passing_init(&passing, &downshift, &upshift, NULL), SB_OK);
+  add_sample(&passing, "0 1 0 1 0\n4 7 0 0 0\n0 0 3 5 0\n4 6 2 4 0\n");
+  assert_true(sb_passing_finish(&passing));
+  const struct sb_passing_best best = best_of(&passing);
+  assert_int_equal(best.points, 4 + 4 + 3 + 9);
+  assert_int_equal(best.downshift, 5);
+  assert_int_equal(best.upshift, 3);
+  sb_passing_clear(&passing);
+}
+
 /* A letter of its own for all samples alone: where one fails or shifts, the share is shown. */
 static void shares_have_the_mark_of_what_never_shifts(void **state)
 {
@@ -280,6 +319,8 @@ int main(void)
       cmocka_unit_test(passing_counts_samples_at_every_point),
       cmocka_unit_test(thresholds_under_which_nothing_shifts_are_never_the_best),
       cmocka_unit_test(one_sample_that_shifts_makes_thresholds_an_answer),
+      cmocka_unit_test(thresholds_beyond_the_plane_have_no_share),
+      cmocka_unit_test(the_best_thresholds_are_the_middle_of_the_widest_square),
       cmocka_unit_test(shares_have_the_mark_of_what_never_shifts),
       cmocka_unit_test(passing_refuses_lines_that_are_no_rectangles),
       cmocka_unit_test(passing_rectangles_are_the_points_without_a_verdict),

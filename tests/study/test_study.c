@@ -188,7 +188,8 @@ static void points_that_are_no_scenario_are_refused_and_said_so(void **state)
   assert_int_equal(report.refusals.kept[0].first_task, 1);
   assert_non_null(strstr(report.refusals.kept[0].reason, "controller.upshift_above: needs more than downshift_below"));
   char text[1024];
-  assert_non_null(strstr(sb_refusal_line(&report, text, sizeof text), "the first, controller.downshift_below 80 %: "));
+  assert_non_null(strstr(sb_refusal_line(&report, text, sizeof text),
+                         "2 of 3 points are no valid scenario; the first, controller.downshift_below 80 %: "));
   finish_all();
 }
 
@@ -541,6 +542,76 @@ static void records_that_do_not_read_are_refused(void **state)
   for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) assert_false(sb_outcome_read(bad[k], &outcome));
 }
 
+enum { CHARGES = 3, PER_CHARGE = 2 };
+
+/* Maps of two samples at three charges on a plane of 10..60 % over 50..90 %; own thresholds of 10 and 90 %, its ends. */
+static const struct sb_study over_charges = {.kind = SB_STUDY_MAPS,
+                                             .axis_count = 1,
+                                             .axes = {{.points = CHARGES, .from = 1.0, .to = 0.5}},
+                                             .samples = PER_CHARGE,
+                                             .downshift = {0.1, 0.1, 6},
+                                             .upshift = {0.5, 0.1, 5},
+                                             .downshift_fraction = 0.1,
+                                             .upshift_fraction = 0.9};
+
+static enum sb_status take_records(const char *const texts[CHARGES * PER_CHARGE], struct sb_error *err)
+{
+  struct sb_lines tasks[CHARGES * PER_CHARGE] = {{.text = NULL}};
+  for (int k = 0; k < CHARGES * PER_CHARGE; k++) sb_lines_add(&tasks[k], "%s", texts[k]);
+  const struct sb_tasks_result records = {.task_count = CHARGES * PER_CHARGE, .tasks = tasks};
+  const enum sb_status status = sb_study_take(&over_charges, &records, &report, err);
+  for (int k = 0; k < CHARGES * PER_CHARGE; k++) sb_lines_clear(&tasks[k]);
+  return status;
+}
+
+static void expect_stretch(const struct sb_map_stretch *stretch, double least, double greatest)
+{
+  assert_near(stretch->least_fraction, least, 1e-15);
+  assert_near(stretch->greatest_fraction, greatest, 1e-15);
+}
+
+/* What passes in both samples, next to the own threshold: alone at the very end, farther off, or nowhere. */
+static void a_charge_has_the_stretch_that_is_nearest_to_the_own_threshold(void **state)
+{
+  (void)state;
+  static const char *const texts[] = {
+      "12 0 0 2 30 40 0.5\n0 0 2 4 \n0 2 4 4 \n", "11 0 0 0 30 40 0.5\n0 5 \n0 1 4 4 \n",
+      "10 1 0 2 30 40 0.5\n1 4 \n0 2 \n",         "9 0 0 1 30 40 0.5\n2 3 5 5 \n1 3 \n",
+      "8 1 0 2 30 40 0.5\n\n0 1 \n",               "refused as it is\n"};
+  struct sb_error err = {SB_OK, ""};
+  assert_int_equal(take_records(texts, &err), SB_OK);
+  const struct sb_map_point *points = sb_map_points(&report);
+  static const long passed[] = {2, 1, 0}, fixed[] = {1, 0, 0}, refused[] = {0, 0, 1};
+  for (int k = 0; k < CHARGES; k++) {
+    assert_near(points[k].charge_fraction, 1.0 - 0.25 * k, 0.0);
+    assert_near(points[k].voltage_v, 12.0 - 2.0 * k, 0.0);
+    assert_int_equal(points[k].own_passed, passed[k]);
+    assert_int_equal(points[k].own_never_shift, fixed[k]);
+    assert_int_equal(points[k].refused, refused[k]);
+  }
+  expect_stretch(&points[0].downshift, 0.1, 0.1);
+  expect_stretch(&points[0].upshift, 0.9, 0.9);
+  expect_stretch(&points[1].downshift, 0.3, 0.4);
+  expect_stretch(&points[1].upshift, 0.6, 0.7);
+  assert_true(isnan(points[2].downshift.least_fraction) && isnan(points[2].upshift.greatest_fraction));
+  sb_study_report_clear(&report);
+}
+
+static void stretches_beyond_the_plane_do_not_read(void **state)
+{
+  (void)state;
+  static const char *const bad[] = {"0 6 ", "-1 2 ", "3 2 ", "1 2", "1 ", "1 2 x "};
+  for (size_t k = 0; k < sizeof bad / sizeof bad[0]; k++) {
+    char text[64];
+    const char *texts[CHARGES * PER_CHARGE];
+    struct sb_error err = {SB_OK, ""};
+    snprintf(text, sizeof text, "12 0 0 2 30 40 0.5\n%s\n\n", bad[k]);
+    for (int n = 0; n < CHARGES * PER_CHARGE; n++) texts[n] = n == 3 ? text : "12 0 0 2 30 40 0.5\n\n\n";
+    assert_int_equal(take_records(texts, &err), SB_ERR_SCENARIO);
+    assert_non_null(strstr(err.text, "cannot be read"));
+  }
+}
+
 static void what_a_study_cannot_do_is_refused_with_the_reason(void **state)
 {
   (void)state;
@@ -586,6 +657,8 @@ int main(void)
       cmocka_unit_test(studies_read_back_as_they_were_written),
       cmocka_unit_test(studies_beyond_the_bounds_of_a_plan_do_not_read),
       cmocka_unit_test(records_that_do_not_read_are_refused),
+      cmocka_unit_test(a_charge_has_the_stretch_that_is_nearest_to_the_own_threshold),
+      cmocka_unit_test(stretches_beyond_the_plane_do_not_read),
       cmocka_unit_test(what_a_study_cannot_do_is_refused_with_the_reason),
   };
   return cmocka_run_group_tests_name("study", tests, place_in_tests, NULL);

@@ -89,6 +89,8 @@ static void a_byte_order_mark_is_skipped_and_blanks_around_fields_do_not_count(v
          "a,b\n",
          "\xef\xbb"
          "a|b");
+  expect("\xef\xbb\xbf", ""); /* all that there is */
+  expect("\xef\xbb\xbf\n1\n", "/1");
 }
 
 /* In quotes blanks may fill a field to its greatest size. */
