@@ -448,6 +448,43 @@ static void a_warm_winding_without_a_magnet_is_noted(void **state)
   }
 }
 
+/* The turntable of drive.yaml, its band of 25 % of 100 rad/s, and a cart whose motor is only switched. */
+static void the_drive_is_told_as_it_is_set(void **state)
+{
+  (void)state;
+  struct checked checked;
+  load(&checked, SB_SOURCE_DIR "/tests/good/drive.yaml", NULL, 0);
+  solve(&checked);
+  const struct sb_check_drive *drive = &checked.check->drive;
+  assert_string_equal(drive->mode, "speed control");
+  assert_true(drive->is_speed_controlled && drive->is_brake_at_off && drive->is_current_read);
+  assert_true(drive->has_stop && drive->has_reverse);
+  assert_false(drive->is_plain);
+  assert_false(drive->is_duty_read);
+  assert_string_equal(drive->when_off, "brake");
+  assert_string_equal(drive->reading, "current");
+  assert_near_rel(drive->reference_a, 6.0, 1e-15);
+  assert_near_rel(drive->limit_fraction, 0.9, 1e-15);
+  assert_near_rel(drive->ramp_s, 0.4, 1e-15);
+  assert_near_rel(drive->period_s, 0.002, 1e-15);
+  assert_near_rel(drive->target_rad_s, 60.0, 1e-15);
+  assert_near_rel(drive->target_fraction, 0.6, 1e-15);
+  assert_near_rel(drive->proportional_band_rad_s, 25.0, 1e-14);
+  assert_near_rel(drive->integral_time_s, 0.08, 1e-14);
+  clear(&checked);
+
+  load(&checked, CART, NULL, 0);
+  solve(&checked);
+  drive = &checked.check->drive;
+  assert_string_equal(drive->mode, "open loop");
+  assert_true(drive->is_plain);
+  assert_false(drive->is_speed_controlled || drive->is_brake_at_off || drive->has_stop || drive->has_reverse);
+  assert_string_equal(drive->reading, "speed");
+  assert_true(isnan(drive->target_rad_s) && isnan(drive->target_fraction) && isnan(drive->reference_a));
+  assert_true(isnan(drive->proportional_band_rad_s) && isnan(drive->integral_time_s));
+  clear(&checked);
+}
+
 static void a_gear_that_turns_the_output_backwards_is_reported_whichever_it_is(void **state)
 {
   (void)state;
@@ -536,6 +573,7 @@ int main(void)
       cmocka_unit_test(charges_fall_by_hundredths_and_have_both_ends_of_each_span),
       cmocka_unit_test(a_tolerance_beyond_their_number_does_not_count),
       cmocka_unit_test(a_warm_winding_without_a_magnet_is_noted),
+      cmocka_unit_test(the_drive_is_told_as_it_is_set),
       cmocka_unit_test(a_gear_that_turns_the_output_backwards_is_reported_whichever_it_is),
       cmocka_unit_test(what_a_full_reading_is_is_noted_where_nobody_gives_it),
       cmocka_unit_test(a_good_scenario_has_no_findings),

@@ -98,6 +98,18 @@ static void the_way_tells_the_steepest_place_behind_a_body(void **state)
   shell_expect_not(said, "body 1 ");
 }
 
+static void a_way_without_an_end_has_none_in_check(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("sed 's/, distance: 6 m//' "
+                                      "scenarios/crate-pusher.yaml > $T/endless.yaml && "
+                                      "$SHIFTBAND check $T/endless.yaml && $SHIFTBAND check --json $T/endless.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "body 2  4 m");
+  shell_expect_not(said, "The run ends at");
+  shell_expect(said, "\"end_m\":null");
+}
+
 static void run_tells_where_the_vehicle_got_to_and_what_it_met(void **state)
 {
   (void)state;
@@ -126,6 +138,7 @@ int main(void)
       cmocka_unit_test(check_json_has_the_vehicle),
       cmocka_unit_test(check_names_the_first_of_equal_climbs),
       cmocka_unit_test(the_way_tells_the_steepest_place_behind_a_body),
+      cmocka_unit_test(a_way_without_an_end_has_none_in_check),
       cmocka_unit_test(run_tells_where_the_vehicle_got_to_and_what_it_met),
       cmocka_unit_test(run_without_ballast_names_the_push_the_need_and_the_ballast),
   };
