@@ -96,9 +96,9 @@ static bool is_said(const char *words)
   assert_int_equal(sb_check_write_text(check, out), 0);
   sb_text_set_width(SB_TEXT_WIDTH_DEFAULT);
   fclose(out);
-  const bool is_found = strstr(text, words) != NULL;
+  const bool has_words = strstr(text, words) != NULL;
   free(text);
-  return is_found;
+  return has_words;
 }
 
 static void the_text_has_a_dwell_for_each_pair_of_gears(void **state)

@@ -80,11 +80,11 @@ static void the_way_tells_the_steepest_place_behind_a_body(void **state)
       "$SHIFTBAND check $T/hill.yaml");
   assert_int_equal(said->code, 0);
   const double tilt = atan(0.4);
-  const double need_n = 9.80665 * (20.0 * (sin(tilt) + 0.02 * cos(tilt)) + 10.0 * (sin(tilt) + 0.3 * cos(tilt)));
-  assert_near_rel(shell_figure(said, "  steepest  2.2 m"), need_n, 1e-3);
+  const double hill_n = 9.80665 * (20.0 * (sin(tilt) + 0.02 * cos(tilt)) + 10.0 * (sin(tilt) + 0.3 * cos(tilt)));
+  assert_near_rel(shell_figure(said, "  steepest  2.2 m"), hill_n, 1e-3);
   shell_expect(said, "N  goes  stalls\n");
   said = shell_run("$SHIFTBAND check --json $T/hill.yaml");
-  assert_near_rel(shell_figure(said, "\"steepest\":true,\"distance_m\":2.2,\"need_n\":"), need_n, 1e-6);
+  assert_near_rel(shell_figure(said, "\"steepest\":true,\"distance_m\":2.2,\"need_n\":"), hill_n, 1e-6);
   /* A cliff: of 40 kg by the sine and 20 kg by the cosine most is asked for at 40 over 20, two fifths of the way up it. */
   said = shell_run(
       "$SHIFTBAND check --json --set 'load.bodies.1.obstacles=[{distance: 1 m, mass: 20 kg, kinetic_friction: 0.98}]' "
