@@ -221,7 +221,7 @@ static enum sb_status solve_between(struct spreading *spreading, bool is_forward
   const double slow[SB_TOLERANCE_MAX] = {0.0};
   double fast[SB_TOLERANCE_MAX];
   for (int k = 0; k < SB_TOLERANCE_MAX; k++) fast[k] = 1.0;
-  const double *const shares[2] = {slow, fast};
+  const double *const shares[] = {slow, fast};
   const struct sb_spread_maker maker = {spreading->out->bound_count, is_forward_only, make, spreading};
   const struct sb_model *ends[2];
   enum sb_status status = SB_OK;

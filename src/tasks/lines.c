@@ -13,7 +13,7 @@ static bool make_room(struct sb_lines *lines, size_t more)
 {
   if (lines->is_out_of_memory) return false;
   if (lines->length + more < lines->room) return true;
-  size_t room = lines->room > 0 ? lines->room : 64;
+  size_t room = 64;
   while (room <= lines->length + more) room *= 2;
   char *text = realloc(lines->text, room);
   if (text == NULL) {

@@ -391,6 +391,100 @@ static void a_downshift_below_what_the_current_limit_leaves_steady_is_noted(void
   }
 }
 
+static bool has_charge(const struct sb_check_battery *battery, double fraction)
+{
+  bool is_found = false;
+  for (int k = 0; k < battery->charge_count; k++) is_found |= battery->charges[k].charge_fraction == fraction;
+  return is_found;
+}
+
+static void look_at_charges(struct checked *checked)
+{
+  const struct sb_check_battery *battery = &checked->check->battery;
+  if (!battery->is_present) return;
+  for (int k = 1; k < battery->charge_count; k++)
+    assert_true(battery->charges[k].charge_fraction < battery->charges[k - 1].charge_fraction);
+  for (int k = 0; k <= 100; k++) assert_true(has_charge(battery, k / 100.0));
+  for (int k = 0; k < battery->span_count; k++) {
+    assert_true(has_charge(battery, battery->spans[k].from_fraction));
+    assert_true(has_charge(battery, battery->spans[k].to_fraction));
+  }
+}
+
+static void charges_fall_by_hundredths_and_have_both_ends_of_each_span(void **state)
+{
+  (void)state;
+  for_each_scenario(look_at_charges);
+}
+
+static void a_tolerance_beyond_their_number_does_not_count(void **state)
+{
+  (void)state;
+  struct checked checked;
+  load(&checked, CART, NULL, 0);
+  assert_int_equal(checked.scenario.tolerance_count, 1); /* the supply's voltage, which gives two more cases */
+  solve(&checked);
+  assert_int_equal(checked.check->case_count, 3);
+  free(checked.text);
+  free(checked.json);
+  free(checked.check);
+  checked.scenario.tolerance_count = 0;
+  solve(&checked);
+  assert_int_equal(checked.check->case_count, 1);
+  clear(&checked);
+}
+
+/* The drill has a winding that warms up, and no magnet. */
+static void a_warm_winding_without_a_magnet_is_noted(void **state)
+{
+  (void)state;
+  static const char *const magnet[] = {"motor.magnet.material=alnico"};
+  for (size_t count = 0; count < 2; count++) {
+    struct checked checked;
+    load(&checked, SB_SOURCE_DIR "/scenarios/seed-drill.yaml", magnet, count);
+    solve(&checked);
+    assert_int_equal(has_note(&checked, "magnet: without motor.magnet the magnets keep their strength"), count == 0);
+    clear(&checked);
+  }
+}
+
+/* The turntable of drive.yaml, its band of 25 % of 100 rad/s, and a cart whose motor is only switched. */
+static void the_drive_is_told_as_it_is_set(void **state)
+{
+  (void)state;
+  struct checked checked;
+  load(&checked, SB_SOURCE_DIR "/tests/good/drive.yaml", NULL, 0);
+  solve(&checked);
+  const struct sb_check_drive *drive = &checked.check->drive;
+  assert_string_equal(drive->mode, "speed control");
+  assert_true(drive->is_speed_controlled && drive->is_brake_at_off && drive->is_current_read);
+  assert_true(drive->has_stop && drive->has_reverse);
+  assert_false(drive->is_plain);
+  assert_false(drive->is_duty_read);
+  assert_string_equal(drive->when_off, "brake");
+  assert_string_equal(drive->reading, "current");
+  assert_near_rel(drive->reference_a, 6.0, 1e-15);
+  assert_near_rel(drive->limit_fraction, 0.9, 1e-15);
+  assert_near_rel(drive->ramp_s, 0.4, 1e-15);
+  assert_near_rel(drive->period_s, 0.002, 1e-15);
+  assert_near_rel(drive->target_rad_s, 60.0, 1e-15);
+  assert_near_rel(drive->target_fraction, 0.6, 1e-15);
+  assert_near_rel(drive->proportional_band_rad_s, 25.0, 1e-14);
+  assert_near_rel(drive->integral_time_s, 0.08, 1e-14);
+  clear(&checked);
+
+  load(&checked, CART, NULL, 0);
+  solve(&checked);
+  drive = &checked.check->drive;
+  assert_string_equal(drive->mode, "open loop");
+  assert_true(drive->is_plain);
+  assert_false(drive->is_speed_controlled || drive->is_brake_at_off || drive->has_stop || drive->has_reverse);
+  assert_string_equal(drive->reading, "speed");
+  assert_true(isnan(drive->target_rad_s) && isnan(drive->target_fraction) && isnan(drive->reference_a));
+  assert_true(isnan(drive->proportional_band_rad_s) && isnan(drive->integral_time_s));
+  clear(&checked);
+}
+
 static void a_gear_that_turns_the_output_backwards_is_reported_whichever_it_is(void **state)
 {
   (void)state;
@@ -476,6 +570,10 @@ int main(void)
       cmocka_unit_test(an_efficiency_under_one_half_is_reported_where_the_way_back_ignores_it),
       cmocka_unit_test(a_clutch_that_is_weaker_than_the_motor_is_noted),
       cmocka_unit_test(a_downshift_below_what_the_current_limit_leaves_steady_is_noted),
+      cmocka_unit_test(charges_fall_by_hundredths_and_have_both_ends_of_each_span),
+      cmocka_unit_test(a_tolerance_beyond_their_number_does_not_count),
+      cmocka_unit_test(a_warm_winding_without_a_magnet_is_noted),
+      cmocka_unit_test(the_drive_is_told_as_it_is_set),
       cmocka_unit_test(a_gear_that_turns_the_output_backwards_is_reported_whichever_it_is),
       cmocka_unit_test(what_a_full_reading_is_is_noted_where_nobody_gives_it),
       cmocka_unit_test(a_good_scenario_has_no_findings),

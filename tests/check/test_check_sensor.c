@@ -3,6 +3,8 @@
  * What check says of a sensor of pulses: the closed forms of its section, and that they are neither too bold nor for nothing, held
  * against runs with many phases.
  */
+#define _XOPEN_SOURCE 700 /* open_memstream */
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,6 +12,7 @@
 #include "help/near.h"
 #include "shiftband/check.h"
 #include "shiftband/run.h"
+#include "text/words.h"
 
 static const char cart[] =
     "name: Cart\n"
@@ -81,6 +84,34 @@ static void a_window_has_its_closed_forms(void **state)
   assert_near(sensor->pairs[0].dwell_s, check->cases[0].pairs[0].needed_dwell_s + 0.05, 1e-12);
   assert_false(is_found("sensor too coarse"));
   assert_false(is_found("dwell too short"));
+}
+
+/* Whether the text for people holds the words, as on a line without an end. */
+static bool is_said(const char *words)
+{
+  char *text = NULL;
+  size_t size = 0;
+  FILE *out = open_memstream(&text, &size);
+  sb_text_set_width(SB_TEXT_WIDTH_MOST);
+  assert_int_equal(sb_check_write_text(check, out), 0);
+  sb_text_set_width(SB_TEXT_WIDTH_DEFAULT);
+  fclose(out);
+  const bool has_words = strstr(text, words) != NULL;
+  free(text);
+  return has_words;
+}
+
+static void the_text_has_a_dwell_for_each_pair_of_gears(void **state)
+{
+  (void)state;
+  char words[160];
+  CHECK("run.duration=8 s");
+  snprintf(words, sizeof words, "Between slow and fast it is fit for a dwell from %s s on.",
+           sb_words_figure(check->sensor.pairs[0].dwell_s).text);
+  assert_true(is_said(words));
+  assert_true(is_said("is seen below the downshift threshold after 0.05 s at most."));
+  CHECK("controller={start_gear: fast, dwell: 1 s, downshift_below: 50 %, upshift_above: 78 %}");
+  assert_false(is_said("it is fit for a dwell"));
 }
 
 static void times_between_pulses_have_theirs(void **state)
@@ -161,6 +192,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_window_has_its_closed_forms),
+      cmocka_unit_test(the_text_has_a_dwell_for_each_pair_of_gears),
       cmocka_unit_test(times_between_pulses_have_theirs),
       cmocka_unit_test(without_pulses_there_is_no_sensor),
       cmocka_unit_test(a_count_that_falls_below_the_threshold_is_found_and_happens),

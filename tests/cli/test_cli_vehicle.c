@@ -80,11 +80,11 @@ static void the_way_tells_the_steepest_place_behind_a_body(void **state)
       "$SHIFTBAND check $T/hill.yaml");
   assert_int_equal(said->code, 0);
   const double tilt = atan(0.4);
-  const double need_n = 9.80665 * (20.0 * (sin(tilt) + 0.02 * cos(tilt)) + 10.0 * (sin(tilt) + 0.3 * cos(tilt)));
-  assert_near_rel(shell_figure(said, "  steepest  2.2 m"), need_n, 1e-3);
+  const double hill_n = 9.80665 * (20.0 * (sin(tilt) + 0.02 * cos(tilt)) + 10.0 * (sin(tilt) + 0.3 * cos(tilt)));
+  assert_near_rel(shell_figure(said, "  steepest  2.2 m"), hill_n, 1e-3);
   shell_expect(said, "N  goes  stalls\n");
   said = shell_run("$SHIFTBAND check --json $T/hill.yaml");
-  assert_near_rel(shell_figure(said, "\"steepest\":true,\"distance_m\":2.2,\"need_n\":"), need_n, 1e-6);
+  assert_near_rel(shell_figure(said, "\"steepest\":true,\"distance_m\":2.2,\"need_n\":"), hill_n, 1e-6);
   /* A cliff: of 40 kg by the sine and 20 kg by the cosine most is asked for at 40 over 20, two fifths of the way up it. */
   said = shell_run(
       "$SHIFTBAND check --json --set 'load.bodies.1.obstacles=[{distance: 1 m, mass: 20 kg, kinetic_friction: 0.98}]' "
@@ -96,6 +96,18 @@ static void the_way_tells_the_steepest_place_behind_a_body(void **state)
   assert_int_equal(said->code, 0); /* an empty list is a free way */
   shell_expect(said, "alone ");
   shell_expect_not(said, "body 1 ");
+}
+
+static void a_way_without_an_end_has_none_in_check(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run("sed 's/, distance: 6 m//' "
+                                      "scenarios/crate-pusher.yaml > $T/endless.yaml && "
+                                      "$SHIFTBAND check $T/endless.yaml && $SHIFTBAND check --json $T/endless.yaml");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "body 2  4 m");
+  shell_expect_not(said, "The run ends at");
+  shell_expect(said, "\"end_m\":null");
 }
 
 static void run_tells_where_the_vehicle_got_to_and_what_it_met(void **state)
@@ -126,6 +138,7 @@ int main(void)
       cmocka_unit_test(check_json_has_the_vehicle),
       cmocka_unit_test(check_names_the_first_of_equal_climbs),
       cmocka_unit_test(the_way_tells_the_steepest_place_behind_a_body),
+      cmocka_unit_test(a_way_without_an_end_has_none_in_check),
       cmocka_unit_test(run_tells_where_the_vehicle_got_to_and_what_it_met),
       cmocka_unit_test(run_without_ballast_names_the_push_the_need_and_the_ballast),
   };

@@ -14,6 +14,7 @@
 #include "help/slow.h"
 #include "prove/answer.h"
 #include "prove/any_load.h"
+#include "prove/any_load_lines.h"
 #include "prove/any_load_report.h"
 
 static struct sb_model tried; /* large, hence not on the stack */
@@ -236,6 +237,27 @@ static void what_comes_once_is_no_hunting(void **state)
   expect_same(&point, downshift, upshift, 0);
 }
 
+/* Commands follow so soon after a shift that the speed has not come near its steady state yet: the motor is far from the threshold at 0.2 s
+ * or less. At 74/92 % a load of 0.3 N.m lets the slower gear come to 96 %, so each downshift brings an upshift, sooner or later. At
+ * 86/97 % some loads bring an upshift just after a downshift at 86 %, but not after those from farther below. */
+static void what_follows_before_the_speed_settles(void **state)
+{
+  (void)state;
+  static const double dwells_s[] = {0.14, 0.2}, greatest_nm[] = {8.0, 4.0};
+  static const double thresholds[][2] = {{0.74, 0.92}, {0.86, 0.97}};
+  static const bool is_by_sets[] = {false, true};
+  static const enum sb_any_load_class classes[] = {SB_ANY_LOAD_HUNTS, SB_ANY_LOAD_STUCK_LOW};
+  for (int k = 0; k < 2; k++) {
+    struct sb_any_load_point point;
+    struct sb_error err;
+    tried = proof_machine("selector", 0.95, dwells_s[k], k == 0 ? 0.0 : 0.25, greatest_nm[k]);
+    assert_int_equal(sb_any_load_look_at(&tried, 0, thresholds[k][0], thresholds[k][1], &point, &err), SB_OK);
+    assert_int_equal(point.class, classes[k]);
+    assert_int_equal(point.is_by_sets, is_by_sets[k]);
+    expect_same(&point, thresholds[k][0], thresholds[k][1], k);
+  }
+}
+
 /* The heaviest load turns the drum back while the selector is in neutral, so far that the slower gear joins it turning backwards; but
  * that gear turns it forward again under every load, so none holds it at rest. What stands for longest is the faster gear. */
 static void what_the_slower_gear_turns_forward_again_does_not_stand(void **state)
@@ -272,6 +294,38 @@ static void what_the_slower_gear_turns_forward_again_does_not_stand(void **state
   }
 }
 
+/* The sheets of a swing arm: one is under the lightest load and one under the heaviest, like the grid, the others evenly between. */
+static void sheets_lie_evenly_over_the_bounds(void **state)
+{
+  (void)state;
+  static const struct sb_map_axis point = {0.5, 0.1, 1};
+  struct sb_any_lines *lines = calloc(1, sizeof *lines);
+  struct sb_edges edges;
+  struct sb_error err;
+  const int last = SB_ANY_SHEETS_MAX - 1;
+  tried = proof_machine("swing arm", 0.95, 0.2, 0.25, 1.75);
+  assert_non_null(lines);
+  assert_int_equal(sb_edge_init(&edges, &tried, &err), SB_OK);
+  assert_int_equal(sb_any_lines_init(lines, &edges, &point, &point, &err), SB_OK);
+  assert_int_equal(sb_any_lines_lay_sheets(lines, &edges, &err), SB_OK);
+  const struct sb_any_grid *grid = &lines->grid;
+  const struct sb_any_sheets *sheets = &lines->sheets;
+  assert_int_equal(sheets->count, SB_ANY_SHEETS_MAX);
+  for (int k = 0; k <= last; k++) assert_near(sheets->load_nm[k], 0.25 + 0.1 * k, 1e-12);
+  for (int i = 0; i < grid->count; i++) {
+    if (isfinite(grid->up_last_rad_s[i]))
+      assert_near(sheets->up_last_rad_s[last][i], grid->up_last_rad_s[i], 1e-9 * proof_w0);
+    if (isfinite(grid->down_last_rad_s[i]))
+      assert_near(sheets->down_last_rad_s[0][i], grid->down_last_rad_s[i], 1e-9 * proof_w0);
+  }
+  assert_true(isfinite(grid->up_last_rad_s[grid->count - 1]) && isfinite(grid->down_last_rad_s[grid->count - 1]));
+  assert_near(edges.load.resisting_nm[0], 0.25, 0.0); /* what was bound before is so again */
+  assert_near(edges.load.resisting_nm[1], 1.75, 0.0);
+  sb_any_lines_clear(lines);
+  sb_edge_clear(&edges);
+  free(lines);
+}
+
 /* A plane of many points answers out of a swing arm's sheets what single points calculate each for itself. */
 static void a_whole_plane_says_what_its_points_say_alone(void **state)
 {
@@ -295,6 +349,82 @@ static void a_whole_plane_says_what_its_points_say_alone(void **state)
   }
   assert_true(proved >= 2);
   sb_any_load_clear(&plane);
+}
+
+static void expect_margin(const struct sb_any_load_own *own, enum sb_map_direction direction, double first_fraction,
+                          double fraction, enum sb_any_load_class class)
+{
+  const struct sb_any_load_margin *margin = &own->margins[direction];
+  assert_true(margin->changes);
+  assert_near(margin->first_fraction, first_fraction, 1e-9);
+  assert_near(margin->fraction, fraction, 1e-9);
+  assert_int_equal(margin->class, class);
+}
+
+/* From 55/85 % in steps of 0.5 %. Down to the faster gear's steady state under the heaviest load, 46.137 %, and up to the slower one's under
+ * the lightest, 96.760 %. Toward each other to where HA = LB: d where (1 - d) k_fast = 0.15 k_slow, 64.37 %, u where
+ * 0.45 k_fast = (1 - u) k_slow, 81.05 %. */
+static void the_way_to_another_verdict_is_that_to_the_borders(void **state)
+{
+  (void)state;
+  struct sb_any_load plane;
+  struct sb_any_load_own own;
+  struct sb_error err;
+  const struct sb_any_load_options options = {.downshift = {0.5, 0.005, 3}, .upshift = {0.8, 0.005, 3}, .jobs = 1};
+  tried = proof_machine("selector", 0.95, 1.5, 0.25, 1.75);
+  assert_int_equal(sb_any_load_solve(&tried, &options, &plane, &err), SB_OK);
+  assert_int_equal(sb_any_load_look_around(&plane, &own, &err), SB_OK);
+  assert_int_equal(own.point.class, SB_ANY_LOAD_PROVED);
+  assert_near(own.downshift_fraction, proof_down, 0.0);
+  assert_near(own.upshift_fraction, proof_up, 0.0);
+  expect_margin(&own, SB_MAP_DOWN_LOWER, 0.46, 0.09, SB_ANY_LOAD_NEVER_SHIFTS);
+  expect_margin(&own, SB_MAP_DOWN_HIGHER, 0.645, 0.095, SB_ANY_LOAD_HUNTS);
+  expect_margin(&own, SB_MAP_UP_LOWER, 0.81, 0.04, SB_ANY_LOAD_HUNTS);
+  expect_margin(&own, SB_MAP_UP_HIGHER, 0.97, 0.12, SB_ANY_LOAD_STUCK_LOW);
+  sb_any_load_clear(&plane);
+}
+
+/* The faster gear comes down to 55.37 % at most: from 55 % down nothing changes, as far as the lattice goes. */
+static void a_way_without_another_verdict_goes_to_the_lattice_end(void **state)
+{
+  (void)state;
+  struct sb_any_load plane;
+  struct sb_any_load_own own;
+  struct sb_error err;
+  const struct sb_any_load_options options = {.downshift = {0.5, 0.005, 1}, .upshift = {0.8, 0.005, 1}, .jobs = 1};
+  tried = proof_machine("selector", 0.95, 1.5, 1.2, 1.45);
+  assert_int_equal(sb_any_load_solve(&tried, &options, &plane, &err), SB_OK);
+  assert_int_equal(sb_any_load_look_around(&plane, &own, &err), SB_OK);
+  assert_int_equal(own.point.class, SB_ANY_LOAD_NEVER_SHIFTS);
+  const struct sb_any_load_margin *margin = &own.margins[SB_MAP_DOWN_LOWER];
+  assert_false(margin->changes);
+  assert_true(isnan(margin->first_fraction));
+  assert_near(margin->fraction, 0.545, 1e-9);
+  assert_int_equal(margin->class, SB_ANY_LOAD_NEVER_SHIFTS);
+  sb_any_load_clear(&plane);
+}
+
+/* Only points whose downshift threshold is below the upshift threshold count: 50/55, 50/65 and 60/65 %. A filter leaves all to the sets. */
+static void shares_count_the_points_of_a_plane(void **state)
+{
+  (void)state;
+  struct sb_any_load plane;
+  struct sb_error err;
+  const struct sb_any_load_options options = {.downshift = {0.5, 0.1, 3}, .upshift = {0.55, 0.1, 2}, .jobs = 1};
+  for (int is_filtered = 0; is_filtered < 2; is_filtered++) {
+    long classes[SB_ANY_LOAD_CLASS_COUNT] = {0};
+    tried = proof_machine("selector", 0.95, 1.5, 0.25, 1.75);
+    tried.control.sensor.filter_s = is_filtered ? 0.05 : 0.0;
+    assert_int_equal(sb_any_load_solve(&tried, &options, &plane, &err), SB_OK);
+    const struct sb_any_load_shares shares = sb_any_load_shares(&plane);
+    classes[sb_any_load_at(&plane, 0, 0)->class]++;
+    classes[sb_any_load_at(&plane, 0, 1)->class]++;
+    classes[sb_any_load_at(&plane, 1, 1)->class]++;
+    assert_int_equal(shares.points, 3);
+    assert_int_equal(shares.by_sets, is_filtered ? 3 : 0);
+    assert_memory_equal(shares.classes, classes, sizeof classes);
+    sb_any_load_clear(&plane);
+  }
 }
 
 static char *csv_with(int jobs, size_t *length)
@@ -324,6 +454,19 @@ static void the_number_of_threads_changes_no_byte(void **state)
   assert_string_equal(one, two);
   free(one);
   free(two);
+}
+
+static void a_plane_that_is_stopped_says_so(void **state)
+{
+  (void)state;
+  struct sb_any_load plane;
+  struct sb_error err;
+  const volatile sig_atomic_t stop = 1;
+  const struct sb_any_load_options options = {
+      .downshift = {0.5, 0.1, 2}, .upshift = {0.8, 0.1, 2}, .jobs = 1, .stop = &stop};
+  tried = proof_machine("selector", 0.95, 1.5, 0.25, 1.75);
+  assert_int_equal(sb_any_load_solve(&tried, &options, &plane, &err), SB_ERR_STOPPED);
+  assert_string_equal(err.text, "stopped");
 }
 
 static void a_key_outside_the_class_is_named(void **state)
@@ -358,9 +501,15 @@ int main(void)
       cmocka_unit_test(borders_lie_at_the_steady_states),
       cmocka_unit_test(borders_lie_between_rounded_readings),
       cmocka_unit_test(what_comes_once_is_no_hunting),
+      cmocka_unit_test(what_follows_before_the_speed_settles),
       cmocka_unit_test(what_the_slower_gear_turns_forward_again_does_not_stand),
+      cmocka_unit_test(sheets_lie_evenly_over_the_bounds),
       cmocka_unit_test(a_whole_plane_says_what_its_points_say_alone),
+      cmocka_unit_test(the_way_to_another_verdict_is_that_to_the_borders),
+      cmocka_unit_test(a_way_without_another_verdict_goes_to_the_lattice_end),
+      cmocka_unit_test(shares_count_the_points_of_a_plane),
       cmocka_unit_test(the_number_of_threads_changes_no_byte),
+      cmocka_unit_test(a_plane_that_is_stopped_says_so),
       cmocka_unit_test(a_key_outside_the_class_is_named),
       cmocka_unit_test(with_a_rate_only_what_is_proved_is_said),
       cmocka_unit_test(a_plane_says_what_prove_says_at_its_points),

@@ -668,6 +668,20 @@ static void a_slow_load_stops_no_gear_that_a_fast_one_stops(void **state)
   assert_int_equal(prove.statements[SB_PROVE_STALL], SB_PROOF_PROVED);
 }
 
+/* It starts in the slower gear under any load, and that stops for good beyond 7.716 N.m, however slowly the load comes there. */
+static void a_slow_load_stops_for_good_what_it_can_stop(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  proved = proof_machine("selector", 0.95, 0.3, least, 9.0);
+  proved.control.start_gear = 1;
+  proved.load.bounds.rate_nm_s = 4.0;
+  assert_int_equal(sb_prove_solve(&proved, &prove, &err), SB_OK);
+  assert_true(prove.is_rate_used);
+  assert_true(isinf(prove.bounds[SB_PROVE_STANDING]));
+  assert_true(prove.statements[SB_PROVE_STALL] != SB_PROOF_PROVED);
+}
+
 /* The bounds only become tighter; cells of another width may shift a bound by what one of them is worth. */
 static void the_slower_the_load_the_tighter_the_bounds(void **state)
 {
@@ -749,6 +763,7 @@ int main(void)
       cmocka_unit_test(what_has_come_to_rest_is_followed_no_further),
       cmocka_unit_test(a_slow_load_cannot_cycle_faster_than_it_moves),
       cmocka_unit_test(a_slow_load_stops_no_gear_that_a_fast_one_stops),
+      cmocka_unit_test(a_slow_load_stops_for_good_what_it_can_stop),
       cmocka_unit_test(the_slower_the_load_the_tighter_the_bounds),
       cmocka_unit_test(what_a_rate_cannot_be_used_for_is_safe_only),
       cmocka_unit_test(a_line_says_the_most_of_it),

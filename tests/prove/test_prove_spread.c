@@ -5,6 +5,7 @@
  */
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "help/dice.h"
 #include "help/games.h"
@@ -197,6 +198,51 @@ static void solve_scenario(const char *path, const char *const *sets, size_t set
   assert_int_equal(sb_prove_spread_solve(&source, &scenario, &prove, &spread, &err), SB_OK);
 }
 
+/* Each machine within the tolerances is loaded anew, and what is wrong with its file is said as when a scenario is loaded. */
+static void a_machine_that_cannot_be_loaded_says_why(void **state)
+{
+  (void)state;
+  static const char path[] = "scenarios/nowhere.yaml";
+  const struct sb_scenario_source source = {path, NULL, 0};
+  struct sb_scenario missing;
+  struct sb_faults faults, none;
+  struct sb_error err = {SB_OK, ""};
+  const enum sb_status status = sb_scenario_load(path, NULL, 0, &missing, &faults);
+  assert_true(status != SB_OK && faults.count == 1);
+  assert_int_equal(sb_scenario_load("scenarios/tray-cart.yaml", NULL, 0, &scenario, &none), SB_OK);
+  assert_int_equal(sb_prove_spread_solve(&source, &scenario, &prove, &spread, &err), status);
+  assert_string_equal(err.text, faults.texts[0]);
+  sb_faults_clear(&faults);
+  sb_faults_clear(&none);
+  sb_scenario_clear(&scenario);
+}
+
+/* One tolerance that is a bound, one that is sampled. */
+static void json_lists_the_tolerances(void **state)
+{
+  (void)state;
+  static const char *const sets[] = {
+      "tolerances={supply.open_circuit_voltage: 2 %, gearbox.mesh_efficiency: 0.94..0.98}"};
+  struct sb_faults faults;
+  char *text = NULL;
+  size_t length;
+  assert_int_equal(sb_scenario_load("scenarios/tray-cart.yaml", sets, 1, &scenario, &faults), SB_OK);
+  sb_faults_clear(&faults);
+  prove = (struct sb_prove){.model = &scenario.model, .outside = "a: b"};
+  spread =
+      (struct sb_prove_spread){.scenario = &scenario, .sampled = {NULL, "why"}, .sample_count = 3, .outside = "c: d"};
+  FILE *out = open_memstream(&text, &length);
+  assert_non_null(out);
+  assert_int_equal(sb_prove_spread_write_json(&prove, &spread, out), 0);
+  fclose(out);
+  assert_non_null(strstr(text, "\"over_tolerances\":{\"tolerances\":["
+                               "{\"key\":\"supply.open_circuit_voltage\",\"is_bound\":true,\"why_sampled\":null},"
+                               "{\"key\":\"gearbox.mesh_efficiency\",\"is_bound\":false,\"why_sampled\":\"why\"}],"
+                               "\"samples\":3,\"outside\":\"c: d\","));
+  free(text);
+  sb_scenario_clear(&scenario);
+}
+
 /* A cart whose cells are from fresh to nearly empty: each of its bounds contains that of every state of the cells. */
 static void the_cells_of_a_cart_are_proved_from_fresh_to_empty(void **state)
 {
@@ -284,6 +330,8 @@ static void hunting_of_a_machine_at_an_end_is_found(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(a_machine_that_cannot_be_loaded_says_why),
+      cmocka_unit_test(json_lists_the_tolerances),
       cmocka_unit_test(no_run_of_a_machine_between_two_exceeds_a_bound),
       cmocka_unit_test(runs_of_machines_beyond_the_ends_exceed_something_proved),
       cmocka_unit_test(the_cells_of_a_cart_are_proved_from_fresh_to_empty),

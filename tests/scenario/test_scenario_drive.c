@@ -181,10 +181,19 @@ static void samples_keep_what_the_electronics_were_set_to(void **state)
 
   char words[1024];
   sb_samples_words(&scenario, values, words, sizeof words);
+  static const char start[] = "motor.no_load_speed 90 rad/s, motor.stall_current 7.2 A, drive.limit 80 %, ";
+  assert_true(strncmp(words, start, sizeof start - 1) == 0);
   assert_non_null(strstr(words, ", controller.reference_current 8 A"));
   assert_non_null(strstr(words, ", drive.target 70 rad/s"));
   assert_non_null(strstr(words, ", drive.proportional_band 20 rad/s"));
   assert_non_null(strstr(words, ", drive.integral_time "));
+  values[0] = scenario.tolerances[0].nominal;
+  values[2] = scenario.tolerances[2].nominal; /* the current alone moves its reference, and nothing that speeds give */
+  sb_samples_words(&scenario, values, words, sizeof words);
+  assert_true(strncmp(words, "motor.stall_current 7.2 A, controller.reference_current 8 A", 59) == 0);
+  assert_null(strstr(words, "drive.target"));
+  values[1] = scenario.tolerances[1].nominal;
+  assert_string_equal(sb_samples_words(&scenario, values, words, sizeof words), "nominal");
   sb_scenario_clear(&sample);
   sb_scenario_clear(&scenario);
 }

@@ -574,10 +574,12 @@ static void expect_stretch(const struct sb_map_stretch *stretch, double least, d
 static void a_charge_has_the_stretch_that_is_nearest_to_the_own_threshold(void **state)
 {
   (void)state;
-  static const char *const texts[] = {
-      "12 0 0 2 30 40 0.5\n0 0 2 4 \n0 2 4 4 \n", "11 0 0 0 30 40 0.5\n0 5 \n0 1 4 4 \n",
-      "10 1 0 2 30 40 0.5\n1 4 \n0 2 \n",         "9 0 0 1 30 40 0.5\n2 3 5 5 \n1 3 \n",
-      "8 1 0 2 30 40 0.5\n\n0 1 \n",               "refused as it is\n"};
+  static const char *const texts[] = {"12 0 0 2 30 40 0.5\n0 0 2 4 \n0 2 4 4 \n",
+                                      "11 0 0 0 30 40 0.5\n0 5 \n0 1 4 4 \n",
+                                      "10 1 0 2 30 40 0.5\n1 4 \n0 2 \n",
+                                      "9 0 0 1 30 40 0.5\n2 3 5 5 \n1 3 \n",
+                                      "8 1 0 2 30 40 0.5\n\n0 1 \n",
+                                      "refused as it is\n"};
   struct sb_error err = {SB_OK, ""};
   assert_int_equal(take_records(texts, &err), SB_OK);
   const struct sb_map_point *points = sb_map_points(&report);

@@ -52,6 +52,29 @@ static void a_run_up_has_two_phases(void **state)
   assert_near(sb_theory_climb_s(&model, &free, 0, &load, 0.0, 400.0), 4.795790546, 1e-8);
 }
 
+/*
+ * Before an arm engages the motor turns alone: 1 N m speeds it up by 100 rad/s^2, 50 rad in 1 s, to the corner at 280 rad/s after 392 rad and
+ * 2.8 s. From there it nears 480 rad/s; half of the gap is gone after 2 ln 2 s and another 960 ln 2 - 200 rad.
+ */
+static void an_arm_swings_in_two_phases(void **state)
+{
+  (void)state;
+  const double turned_rad[] = {0.0, 50.0, 192.0 + 960.0 * M_LN2};
+  const double want_s[] = {0.0, 1.0, 2.8 + 2.0 * M_LN2}, want_rad_s[] = {0.0, 100.0, 380.0};
+  const struct sb_load_moment nothing = {0};
+  for (int k = 0; k < 3; k++) {
+    struct sb_model model = run_up_model();
+    model_add_gear(&model, 2.0, 1.0, false);
+    model.shifter.ops = sb_shifter_kind_find("swing arm");
+    model.shifter.swing_turns = turned_rad[k] / (2.0 * M_PI);
+    model_finish(&model);
+    const struct sb_motor_line line = sb_torque_balance_line(&model);
+    const struct sb_shift_figures shift = sb_theory_shift(&model, &line, 0, 1, &nothing, 0.0);
+    assert_near(shift.time_s, want_s[k], 1e-9);
+    assert_near(shift.motor_speed_rad_s, want_rad_s[k], 1e-7);
+  }
+}
+
 /* 1190 J to the corner: 490 J are at the shaft, 700 J heat. */
 static void its_energy_closes_by_the_chopper_rule(void **state)
 {
@@ -199,6 +222,7 @@ int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_run_up_has_two_phases),
+      cmocka_unit_test(an_arm_swings_in_two_phases),
       cmocka_unit_test(its_energy_closes_by_the_chopper_rule),
       cmocka_unit_test(a_load_beyond_the_limit_stalls_whatever_the_voltage),
       cmocka_unit_test(a_load_that_drives_harder_than_the_limit_runs_away_to_the_full_duty),
