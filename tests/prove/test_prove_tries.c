@@ -135,6 +135,19 @@ static void profiles_keep_to_the_bounds_and_their_rate(void **state)
   assert_true(shows(SB_PROVE_STALL, SB_VERDICT_STALL));
 }
 
+/* Half of the tries, rounded up, are random ones; what came nearest in them is bettered, from a simplex of five profiles for each statement. */
+static void a_single_try_is_made(void **state)
+{
+  (void)state;
+  const struct sb_prove_effort effort = {.tries = 1};
+  struct sb_error err;
+  tried = proof_machine("selector", 0.95, 1.5, 0.25, 1.75);
+  tried.control.sensor.noise_fraction = 1e-6;
+  assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
+  assert_int_equal(sb_prove_try(&prove, &effort, &err), SB_OK);
+  assert_in_range(prove.try_count, 1, 1 + 5 * SB_PROVE_STATEMENTS);
+}
+
 static void a_request_to_stop_ends_it(void **state)
 {
   (void)state;
@@ -158,6 +171,7 @@ int main(void)
       cmocka_unit_test(a_constant_load_that_hunts_is_found_and_shows_it),
       cmocka_unit_test(a_box_that_does_not_come_back_is_found),
       cmocka_unit_test(profiles_keep_to_the_bounds_and_their_rate),
+      cmocka_unit_test(a_single_try_is_made),
       cmocka_unit_test(a_request_to_stop_ends_it),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
