@@ -17,7 +17,7 @@
 
 enum { ROUNDS_MAX = 12 };
 
-/* A resisting load that holds any output, as a multiple of the bounds and of what motor and clutch can bring. */
+/* A resisting load that holds any output, as a multiple of what the clutch can bring. */
 static const double holding_share = 1e3;
 
 /* Commands of a round. */
@@ -194,9 +194,7 @@ static double standing_waiting(struct sb_reach *reach, int gear)
   found = calloc(1, sizeof *found);
   if (found == NULL) return INFINITY;
   const struct sb_edge_load full = edges->load;
-  const double brought_nm = edges->model->gearbox.gears[0].ratio * edges->model->shifter.clutch_nm;
-  const double most_nm = fmax(fabs(sb_edge_greatest_nm(&full)), fabs(sb_edge_least_nm(&full))) + brought_nm;
-  const double holding_nm = holding_share * most_nm;
+  const double holding_nm = holding_share * edges->model->gearbox.gears[0].ratio * edges->model->shifter.clutch_nm;
   const struct sb_edge_load holding = {{0.0, 0.0}, {holding_nm, holding_nm}, 0.0};
   struct sb_reach_item item = {0, hull};
   struct round round = {found, -1};

@@ -172,7 +172,9 @@ static void clear_cycle(struct cycle *cycle)
   const struct sb_cells *cells = cycle->cells;
   const size_t commands = (size_t)(cells->reach->gear_count * SB_REACH_WAYS * cells->count);
   for (size_t k = 0; k < commands; k++) cycle->known[k].count = cycle->fresh[k].count = 0;
-  for (size_t k = 0; k < 4 * sb_cells_places(cells); k++) cycle->layers[0][0][k].count = 0;
+  for (int layer = 0; layer < 4; layer++) {
+    for (size_t k = 0; k < sb_cells_places(cells); k++) cycle->layers[layer / 2][layer % 2][k].count = 0;
+  }
   cycle->pending_count = 0;
   cycle->now = 0;
 }

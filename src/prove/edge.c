@@ -232,12 +232,12 @@ static void take_extremes(struct sb_edges *edges, struct sb_sim *sim)
   sb_edge_look_across(edges, sim);
 }
 
-struct sb_corner sb_edge_finish(struct sb_edges *edges, enum sb_edge_side side, double filtered)
+struct sb_corner sb_edge_finish(struct sb_edges *edges, enum sb_edge_side side)
 {
   struct sb_sim *sim = &edges->lanes[side].sim;
   sb_edge_note_mesh(edges, sim);
   if (!edges->is_motion_alone) take_extremes(edges, sim);
-  return (struct sb_corner){sim->state.motor_speed_rad_s, sim->state.output_speed_rad_s, filtered};
+  return (struct sb_corner){.motor_rad_s = sim->state.motor_speed_rad_s, .output_rad_s = sim->state.output_speed_rad_s};
 }
 
 double sb_edge_filter(const struct sb_edges *edges, double filtered, double reading)
@@ -253,7 +253,7 @@ struct sb_corner sb_edge_after(struct sb_edges *edges, enum sb_edge_side side, i
   if (!(steps > 0.0)) return *from;
   sb_edge_begin(edges, side, gear, from, fmax(steps * step_s - time_s, 0.0));
   sb_edge_advance(edges, side, (long long)steps);
-  struct sb_corner out = sb_edge_finish(edges, side, from->filtered);
+  struct sb_corner out = sb_edge_finish(edges, side);
   out.filtered = sb_edge_filter(edges, from->filtered, sb_edge_reading(edges, out.motor_rad_s));
   return out;
 }
@@ -274,11 +274,11 @@ bool sb_edge_is_slipping(const struct sb_edges *edges, enum sb_edge_side side)
   return edges->lanes[side].sim.state.link == SB_LINK_SLIP || edges->now.has_slipped;
 }
 
-void sb_edge_take_instant(struct sb_edges *edges, enum sb_edge_side side, int gear, double motor_rad_s)
+void sb_edge_take_instant(struct sb_edges *edges, enum sb_edge_side side, int gear, double motor_rad_s, double time_s)
 {
   const struct sb_corner at = sb_edge_corner(edges, gear, motor_rad_s);
-  sb_edge_begin(edges, side, gear, &at, 0.0);
-  (void)sb_edge_finish(edges, side, 0.0);
+  sb_edge_begin(edges, side, gear, &at, time_s);
+  (void)sb_edge_finish(edges, side);
 }
 
 struct sb_corner sb_edge_limit(struct sb_edges *edges, enum sb_edge_side side, int gear, const struct sb_corner *from)
@@ -303,7 +303,7 @@ struct sb_corner sb_edge_limit(struct sb_edges *edges, enum sb_edge_side side, i
     if (edges->status != SB_OK) break;
   }
   sim->samples = usual;
-  const struct sb_corner out = sb_edge_finish(edges, side, 0.0);
+  const struct sb_corner out = sb_edge_finish(edges, side);
   return (struct sb_corner){out.motor_rad_s, out.output_rad_s, sb_edge_reading(edges, out.motor_rad_s)};
 }
 

@@ -90,8 +90,8 @@ void sb_edge_mark_slips(struct sb_edges *edges, int gear, const struct sb_edge_j
   }
   if (edges->is_motion_alone) return;
   for (int side = 0; side < SB_EDGE_SIDES; side++) {
-    sb_edge_take_instant(edges, (enum sb_edge_side)side, gear, joined->from_rad_s);
-    sb_edge_take_instant(edges, (enum sb_edge_side)side, gear, joined->to_rad_s);
+    sb_edge_take_instant(edges, (enum sb_edge_side)side, gear, joined->from_rad_s, 0.0);
+    sb_edge_take_instant(edges, (enum sb_edge_side)side, gear, joined->to_rad_s, 0.0);
   }
 }
 

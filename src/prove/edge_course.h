@@ -15,8 +15,8 @@ void sb_edge_begin(struct sb_edges *edges, enum sb_edge_side side, int gear, con
 /* It goes on to a step. */
 void sb_edge_advance(struct sb_edges *edges, enum sb_edge_side side, long long step);
 
-/* It ends: its greatest values count. */
-struct sb_corner sb_edge_finish(struct sb_edges *edges, enum sb_edge_side side, double filtered);
+/* It ends: its greatest values count. No filter followed it. */
+struct sb_corner sb_edge_finish(struct sb_edges *edges, enum sb_edge_side side);
 
 /* Whether the clutch of a course that has been followed slips, or has begun to slip. */
 bool sb_edge_is_slipping(const struct sb_edges *edges, enum sb_edge_side side);
@@ -39,8 +39,12 @@ int sb_edge_first_sample(const struct sb_edges *edges, double engaged_s, int dwe
 void sb_edge_arrive_at_once(struct sb_edges *edges, int gear, int to, const struct sb_span *from, int dwell,
                             struct sb_edge_arrivals *out);
 
-/* What a speed delivers under the load of a side counts, if only for an instant. */
-void sb_edge_take_instant(struct sb_edges *edges, enum sb_edge_side side, int gear, double motor_rad_s);
+/* What a speed delivers under the load that a side has at a time counts, if only for an instant. */
+void sb_edge_take_instant(struct sb_edges *edges, enum sb_edge_side side, int gear, double motor_rad_s, double time_s);
+
+/* A load jumps where courses have come to the speeds between two: the heaviest finds the fastest course, and the lightest the slowest. Between them the
+ * torque is greatest at an end, or where the output only just turns. */
+void sb_edge_take_jumps(struct sb_edges *edges, int gear, double low_rad_s, double high_rad_s, double time_s);
 
 /* What is delivered now counts of the machine and load that come together the other way round, too. */
 void sb_edge_look_across(struct sb_edges *edges, const struct sb_sim *sim);

@@ -32,7 +32,7 @@ static bool follow_corners(struct sb_edges *edges, int gear, int to, const struc
       corner->output_rad_s = state->output_speed_rad_s;
     }
     sb_edge_note_slip(edges, (enum sb_edge_side)side);
-    (void)sb_edge_finish(edges, (enum sb_edge_side)side, 0.0);
+    (void)sb_edge_finish(edges, (enum sb_edge_side)side);
   }
   return true;
 }
@@ -64,7 +64,7 @@ static void find_meetings(struct sb_edges *edges, int gear, int to, const struct
     out->least_engaged_s = fmin(out->least_engaged_s, shift.engaged_s);
     out->greatest_engaged_s = fmax(out->greatest_engaged_s, shift.engaged_s);
     if (k % SB_EDGE_SIDES == SB_EDGE_FAST && isfinite(shift.joined_rad_s) && isfinite(shift.engaged_s)) {
-      sb_edge_take_instant(edges, SB_EDGE_SLOW, to, shift.joined_rad_s);
+      sb_edge_take_instant(edges, SB_EDGE_SLOW, to, shift.joined_rad_s, shift.engaged_s);
     }
   }
   const bool can_have_met = from->low.motor_rad_s * per_motor <= from->high.output_rad_s &&

@@ -6,15 +6,14 @@
 #include "prove/edge_course.h"
 #include "sim/segment.h"
 
-/* A load jumps: the heaviest finds the fastest course, and the lightest the slowest. Between them the torque is greatest at an end,
- * or where the output only just turns. */
-static void take_jumps(struct sb_edges *edges, int gear, const struct sb_span *span)
+void sb_edge_take_jumps(struct sb_edges *edges, int gear, double low_rad_s, double high_rad_s, double time_s)
 {
-  const double low = span->low.motor_rad_s, high = span->high.motor_rad_s, hair = 1e-9 * edges->sizes.speed_rad_s;
-  sb_edge_take_instant(edges, SB_EDGE_SLOW, gear, high);
-  sb_edge_take_instant(edges, SB_EDGE_FAST, gear, low);
-  if (low <= 0.0 && high > hair) sb_edge_take_instant(edges, SB_EDGE_SLOW, gear, hair);
-  if (low < -hair && high >= 0.0) sb_edge_take_instant(edges, SB_EDGE_FAST, gear, -hair);
+  const double hair = 1e-9 * edges->sizes.speed_rad_s;
+  if (edges->is_motion_alone) return;
+  sb_edge_take_instant(edges, SB_EDGE_SLOW, gear, high_rad_s, time_s);
+  sb_edge_take_instant(edges, SB_EDGE_FAST, gear, low_rad_s, time_s);
+  if (low_rad_s <= 0.0 && high_rad_s > hair) sb_edge_take_instant(edges, SB_EDGE_SLOW, gear, hair, time_s);
+  if (low_rad_s < -hair && high_rad_s >= 0.0) sb_edge_take_instant(edges, SB_EDGE_FAST, gear, -hair, time_s);
 }
 
 /* A clutch may have slipped on the way from one span to the other one. */
@@ -33,7 +32,7 @@ static void mark_sample(struct sb_edges *edges, int gear, const struct sb_span *
 struct sb_span sb_edge_sample(struct sb_edges *edges, int gear, const struct sb_span *from)
 {
   struct sb_span out = *from;
-  if (!edges->is_motion_alone) take_jumps(edges, gear, from);
+  sb_edge_take_jumps(edges, gear, from->low.motor_rad_s, from->high.motor_rad_s, 0.0);
   edges->now.has_slipped = false;
   sb_edge_watch_slips(edges);
   out.low = sb_edge_after(edges, SB_EDGE_SLOW, gear, &from->low, edges->sample_s);
@@ -77,7 +76,8 @@ struct sb_span sb_edge_start(struct sb_edges *edges, int gear, int sample, doubl
       widen_joined(edges, side, gear, state, &joined);
     }
     sb_edge_note_slip(edges, (enum sb_edge_side)side);
-    ends[side] = sb_edge_finish(edges, (enum sb_edge_side)side, filtered);
+    ends[side] = sb_edge_finish(edges, (enum sb_edge_side)side);
+    ends[side].filtered = filtered;
   }
   struct sb_sim *slow = &edges->lanes[SB_EDGE_SLOW].sim;
   const double standing = sb_sim_sums(slow)->standstill_time_s;
@@ -114,7 +114,7 @@ static void drift_end(struct sb_edges *edges, enum sb_edge_side side, int gear, 
     if (fabs(state->motor_speed_rad_s - w) <= close && fabs(state->output_speed_rad_s - v) <= close) break;
   }
   sim->samples = usual;
-  (void)sb_edge_finish(edges, side, 0.0);
+  (void)sb_edge_finish(edges, side);
 }
 
 struct sb_span sb_edge_drift(struct sb_edges *edges, int gear, const struct sb_span *from)

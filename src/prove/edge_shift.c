@@ -89,7 +89,7 @@ double sb_edge_standing_s(struct sb_edges *edges, enum sb_edge_side side, int ge
   edges->now.joined_rad_s = NAN;
   sb_edge_begin(edges, side, gear, from, 0.0);
   watch_standing(edges, side, samples);
-  (void)sb_edge_finish(edges, side, 0.0);
+  (void)sb_edge_finish(edges, side);
   return edges->now.standing_s;
 }
 
@@ -100,7 +100,7 @@ struct sb_corner sb_edge_shift(struct sb_edges *edges, enum sb_edge_side side, i
   watch_rest(edges, side);
   struct sb_sim *sim = &edges->lanes[side].sim;
   watch_standing(edges, side, sample);
-  const struct sb_corner out = sb_edge_finish(edges, side, 0.0);
+  const struct sb_corner out = sb_edge_finish(edges, side);
   edges->now.impulse_nms = fabs(sim->sums.greatest_impulse_nms);
   edges->now.least_output_rad_s = fmin(edges->now.least_output_rad_s, edges->now.output_rad_s);
   *shift = edges->now;
@@ -168,14 +168,14 @@ struct sb_edge_passage sb_edge_pass(struct sb_edges *edges, enum sb_edge_side si
   sb_edge_command(edges, side, gear, to, from);
   go_on(edges, side, sample, sample, NULL);
   const bool is_slipping_now = edges->has_clutch && sb_edge_is_slipping(edges, side);
-  return (struct sb_edge_passage){sb_edge_finish(edges, side, 0.0), edges->now.engaged_s, is_slipping_now};
+  return (struct sb_edge_passage){sb_edge_finish(edges, side), edges->now.engaged_s, is_slipping_now};
 }
 
 double sb_edge_standing_after_s(struct sb_edges *edges, int gear, int to, const struct sb_corner *from, int sample)
 {
   sb_edge_command(edges, SB_EDGE_SLOW, gear, to, from);
   watch_standing(edges, SB_EDGE_SLOW, sample);
-  (void)sb_edge_finish(edges, SB_EDGE_SLOW, 0.0);
+  (void)sb_edge_finish(edges, SB_EDGE_SLOW);
   return edges->now.standing_s;
 }
 
@@ -186,7 +186,7 @@ struct sb_edge_shift sb_edge_engaging(struct sb_edges *edges, enum sb_edge_side 
   for (int k = 1; k <= edges->shift_samples_max && isinf(edges->now.engaged_s) && edges->status == SB_OK; k++) {
     go_on(edges, side, k, k, NULL);
   }
-  (void)sb_edge_finish(edges, side, 0.0);
+  (void)sb_edge_finish(edges, side);
   return edges->now;
 }
 
@@ -258,12 +258,16 @@ static int selected(struct sb_edges *edges, int gear, int to, const struct sb_sp
     const struct sb_edge_shift shift = sb_edge_engaging(edges, (enum sb_edge_side)k, gear, to, &from->low);
     const int first = sb_edge_first_sample(edges, shift.engaged_s, dwell);
     note_times(out, &shift);
-    if (k % SB_EDGE_SIDES == SB_EDGE_FAST && isfinite(shift.joined_rad_s) && isfinite(shift.engaged_s)) {
-      sb_edge_take_instant(edges, SB_EDGE_SLOW, to, shift.joined_rad_s);
-    }
     sample = first > sample ? first : sample;
   }
   return sample;
+}
+
+/* The load may jump just as the gear is engaged, where both sides have engaged. */
+static void take_joined(struct sb_edges *edges, int to, const double joined_rad_s[SB_EDGE_SIDES], double engaged_s)
+{
+  const double low = joined_rad_s[SB_EDGE_SLOW], high = joined_rad_s[SB_EDGE_FAST];
+  if (isfinite(low) && isfinite(high)) sb_edge_take_jumps(edges, to, low, high, engaged_s);
 }
 
 /* Both corners, all the way; a filter besides. */
@@ -273,13 +277,16 @@ static void arrive_by_corners(struct sb_edges *edges, int gear, int to, const st
   const int sample = selected(edges, gear, to, from, dwell, out);
   const struct sb_corner *ends[SB_EDGE_SIDES] = {&from->low, &from->high};
   struct sb_corner reached[SB_EDGE_SIDES];
+  double joined_rad_s[SB_EDGE_SIDES];
   struct track track;
   if (!open_track(edges, sample, &track)) return;
   for (int side = 0; side < SB_EDGE_SIDES; side++) {
     sb_edge_command(edges, (enum sb_edge_side)side, gear, to, ends[side]);
     go_on(edges, (enum sb_edge_side)side, 1, sample, edges->filter_gain > 0.0 ? &track : NULL);
-    reached[side] = sb_edge_finish(edges, (enum sb_edge_side)side, 0.0);
+    reached[side] = sb_edge_finish(edges, (enum sb_edge_side)side);
+    joined_rad_s[side] = edges->now.joined_rad_s;
   }
+  take_joined(edges, to, joined_rad_s, edges->now.engaged_s);
   struct sb_span span = {reached[SB_EDGE_SLOW], reached[SB_EDGE_FAST], false, false};
   if (edges->filter_gain > 0.0) filter_track(edges, &track, from, &span);
   free(track.low);
@@ -309,9 +316,9 @@ struct cell {
   struct sb_edge_shift shifts[2];
 };
 
-/* From one of the times on, the slowest or the fastest that any of the cell can be. */
-static void engage_at(struct sb_edges *edges, enum sb_edge_side side, int gear, int to, const struct cell *cell,
-                      double time_s, int sample, const struct track *track)
+/* From one of the times on, the slowest or the fastest that any of the cell can be. Returns the speed that the gear joins. */
+static double engage_at(struct sb_edges *edges, enum sb_edge_side side, int gear, int to, const struct cell *cell,
+                        double time_s, int sample, const struct track *track)
 {
   const bool is_slow = side == SB_EDGE_SLOW;
   const double a = cell->shifts[0].motor_rad_s, b = cell->shifts[1].motor_rad_s;
@@ -320,11 +327,13 @@ static void engage_at(struct sb_edges *edges, enum sb_edge_side side, int gear, 
   const struct sb_sim_place place = {to, is_slow ? fmin(a, b) : fmax(a, b), output, time_s};
   sb_sim_begin_at(sim, &place);
   sb_edge_note_mesh(edges, sim);
+  const double joined_rad_s = sim->state.motor_speed_rad_s;
   const int first = (int)floor(time_s / edges->sample_s + SB_EDGE_SAME_SAMPLE) + 1;
   const bool is_on_sample = fabs(time_s / edges->sample_s - (first - 1)) <= SB_EDGE_SAME_SAMPLE;
   if (is_on_sample) record(track, first - 1, sim->state.motor_speed_rad_s);
   go_on(edges, side, first, sample, track);
-  (void)sb_edge_finish(edges, side, 0.0);
+  (void)sb_edge_finish(edges, side);
+  return joined_rad_s;
 }
 
 static void carry_cell(struct sb_edges *edges, int gear, int to, const struct cell *cell, const struct sb_span *from,
@@ -333,12 +342,15 @@ static void carry_cell(struct sb_edges *edges, int gear, int to, const struct ce
   struct track track;
   if (!open_track(edges, sample, &track)) return;
   for (int end = 0; end < 2; end++) {
+    const double engaged_s = cell->shifts[end].engaged_s;
+    double joined_rad_s[SB_EDGE_SIDES];
     for (int side = 0; side < SB_EDGE_SIDES; side++) {
       sb_edge_command(edges, (enum sb_edge_side)side, gear, to, &cell->ends[end]);
       go_on(edges, (enum sb_edge_side)side, 1, sample, &track);
-      (void)sb_edge_finish(edges, (enum sb_edge_side)side, 0.0);
-      engage_at(edges, (enum sb_edge_side)side, gear, to, cell, cell->shifts[end].engaged_s, sample, &track);
+      (void)sb_edge_finish(edges, (enum sb_edge_side)side);
+      joined_rad_s[side] = engage_at(edges, (enum sb_edge_side)side, gear, to, cell, engaged_s, sample, &track);
     }
+    take_joined(edges, to, joined_rad_s, engaged_s);
   }
   struct sb_span span = {sb_edge_corner(edges, to, track.low[sample]), sb_edge_corner(edges, to, track.high[sample]),
                          false, false};
@@ -423,17 +435,19 @@ static struct meeting meeting_of(struct sb_edges *edges, int gear, int to, doubl
 static struct sb_span engage_between(struct sb_edges *edges, int to, const struct meeting *meeting,
                                      const double times_s[2], double outputs[2][SB_EDGE_SIDES], int sample)
 {
-  double ends[SB_EDGE_SIDES] = {INFINITY, -INFINITY};
+  double ends[SB_EDGE_SIDES] = {INFINITY, -INFINITY}, joined_rad_s[SB_EDGE_SIDES];
   for (int k = 0; k < 2 * SB_EDGE_SIDES; k++) {
     const int side = k % SB_EDGE_SIDES, at = k / SB_EDGE_SIDES;
     const bool is_slow = side == SB_EDGE_SLOW;
     const double output = (is_slow ? fmin : fmax)(outputs[0][side], outputs[1][side]);
     const struct sb_sim_place place = {to, meeting->motor_rad_s[side], output, times_s[at]};
     sb_sim_begin_at(&edges->lanes[side].sim, &place);
+    joined_rad_s[side] = edges->lanes[side].sim.state.motor_speed_rad_s;
     sb_edge_look_across(edges, &edges->lanes[side].sim);
     go_on(edges, (enum sb_edge_side)side, sample, sample, NULL);
-    const double speed = sb_edge_finish(edges, (enum sb_edge_side)side, 0.0).motor_rad_s;
+    const double speed = sb_edge_finish(edges, (enum sb_edge_side)side).motor_rad_s;
     ends[side] = (is_slow ? fmin : fmax)(ends[side], speed);
+    if (side == SB_EDGE_FAST) take_joined(edges, to, joined_rad_s, times_s[at]);
   }
   return (struct sb_span){sb_edge_corner(edges, to, ends[0]), sb_edge_corner(edges, to, ends[1]), false, false};
 }
