@@ -185,6 +185,106 @@ static void a_log_with_a_shift_needs_one_duty_throughout(void **state)
   sb_scenario_clear(&loaded_scenario);
 }
 
+static void expect_event(size_t number, size_t from_row, size_t to_row, int gear, bool is_engaging, double middle_s)
+{
+  const struct sb_bench_event *event = &bench.tests[0].events[number];
+  assert_int_equal(event->from_row, from_row);
+  assert_int_equal(event->to_row, to_row);
+  assert_int_equal(event->gear, gear);
+  assert_int_equal(event->is_engaging, is_engaging);
+  assert_near(event->middle_s, middle_s, 1e-12);
+  assert_near(event->spread_s, 0.1 * (double)(to_row - from_row), 1e-12);
+  assert_near(bench.tests[0].own[SB_OWN_EVENT + number], middle_s, 1e-12);
+  assert_true(bench.tests[0].is_own_free[SB_OWN_EVENT + number]);
+}
+
+static struct sb_log geared_log;
+
+/* Rows 0.1 s apart, from rest: a gear for each ('.': nothing is said), and how many readings of each column are left. */
+static void plan_geared(const char *gears, size_t speeds, size_t currents)
+{
+  char text[2048];
+  size_t length = (size_t)snprintf(text, sizeof text, "time_s,gear,motor_speed_rad_s,motor_current_a\n");
+  for (size_t i = 0; gears[i] != 0; i++) {
+    const char gear[2] = {gears[i] == '.' ? '0' : gears[i], 0};
+    length += (size_t)snprintf(text + length, sizeof text - length, "%.1f,%s,%d,0.5\n", 0.1 * (double)i, gear,
+                               i < 3 ? (int)i : 100);
+  }
+  const struct sb_fit_setup setup = scenario_setup();
+  geared_log = fit_read("gears.csv", text, length);
+  for (size_t i = 0; i < geared_log.count; i++) {
+    if (gears[i] == '.') geared_log.columns[SB_LOG_GEAR][i] = NAN;
+  }
+  must_plan(&setup, &geared_log);
+  size_t counts[SB_LOG_COLUMN_COUNT] = {0};
+  for (size_t i = 0; i < bench.reading_count; i++) counts[bench.readings[i].column]++;
+  assert_int_equal(counts[SB_LOG_MOTOR_SPEED], speeds);
+  assert_int_equal(counts[SB_LOG_MOTOR_CURRENT], currents);
+  assert_int_equal(bench.tests[0].resting_row, 2); /* 2 of 100 rad/s */
+  assert_near(bench.tests[0].own[SB_OWN_START], 0.2, 1e-12);
+  sb_scenario_clear(&loaded_scenario);
+}
+
+static void clear_geared(void)
+{
+  sb_bench_clear(&bench);
+  sb_log_clear(&geared_log);
+}
+
+/* Speeds beside an engagement may stand on either side of a jump, currents beside a command or the start, too. */
+static void a_gear_is_left_and_the_next_engaged_between_two_rows(void **state)
+{
+  (void)state;
+  plan_geared("2222200111", 8, 4);
+  assert_int_equal(bench.tests[0].event_count, 2);
+  assert_int_equal(sb_shift_find_count(&bench.tests[0]), 1);
+  assert_true(bench.tests[0].is_engagement_logged);
+  expect_event(0, 4, 5, 0, false, 0.45);
+  expect_event(1, 6, 7, 0, true, 0.65);
+  clear_geared();
+}
+
+/* The second shift has no row in neutral: it is left in the first part of the pause, and the next one engages in the last. */
+static void both_ends_of_a_shift_may_lie_in_one_pause(void **state)
+{
+  (void)state;
+  plan_geared("222220111222", 8, 5);
+  assert_int_equal(bench.tests[0].event_count, 4);
+  assert_int_equal(sb_shift_find_count(&bench.tests[0]), 2);
+  expect_event(2, 8, 9, 1, false, 0.83);
+  expect_event(3, 8, 9, 1, true, 0.87);
+  clear_geared();
+  plan_geared("222221110222", 8, 5); /* now the first one */
+  assert_int_equal(bench.tests[0].event_count, 4);
+  expect_event(0, 4, 5, 0, false, 0.43);
+  expect_event(1, 4, 5, 0, true, 0.47);
+  expect_event(2, 7, 8, 1, false, 0.75);
+  expect_event(3, 8, 9, 1, true, 0.85);
+  clear_geared();
+}
+
+/* Without rows in neutral only the command is known, and with rows that say nothing the pause is longer. */
+static void a_row_without_a_gear_says_nothing_of_it(void **state)
+{
+  (void)state;
+  plan_geared("22222..111", 10, 4);
+  assert_int_equal(bench.tests[0].event_count, 1);
+  assert_false(bench.tests[0].is_engagement_logged);
+  expect_event(0, 4, 7, 0, false, 0.55);
+  clear_geared();
+}
+
+/* What comes before the first gear and behind the last one is not looked at. */
+static void rows_before_the_first_gear_and_behind_the_last_do_not_count(void **state)
+{
+  (void)state;
+  plan_geared("..22220011100", 7, 3);
+  assert_int_equal(bench.tests[0].first_row, 2);
+  assert_int_equal(bench.tests[0].last_row, 10);
+  assert_int_equal(bench.tests[0].event_count, 2);
+  clear_geared();
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -194,6 +294,10 @@ int main(void)
       cmocka_unit_test(a_log_with_a_shift_is_fed_by_the_open_circuit_voltage),
       cmocka_unit_test(rows_at_one_instant_do_not_count_in_a_log_with_a_shift),
       cmocka_unit_test(a_log_with_a_shift_needs_one_duty_throughout),
+      cmocka_unit_test(a_gear_is_left_and_the_next_engaged_between_two_rows),
+      cmocka_unit_test(both_ends_of_a_shift_may_lie_in_one_pause),
+      cmocka_unit_test(a_row_without_a_gear_says_nothing_of_it),
+      cmocka_unit_test(rows_before_the_first_gear_and_behind_the_last_do_not_count),
   };
   return cmocka_run_group_tests_name("fit plan", tests, NULL, NULL);
 }
