@@ -9,14 +9,14 @@
 enum { INERTIA = SB_FIT_P_ROTOR_INERTIA, FRICTION = SB_FIT_P_FRICTION_SHARE, SPEED = SB_FIT_P_NO_LOAD_SPEED };
 
 static struct sb_bench bench; /* large, hence not on the stack */
-static struct sb_fit_setup setup;
+static struct sb_fit_setup bench_setup;
 static struct sb_log bench_log;
 
 static void take_log(const char *text)
 {
   struct sb_error err = {0};
   bench_log = fit_read("points.csv", text, strlen(text));
-  if (sb_bench_init(&bench, &setup, &bench_log, 1, &err) != SB_OK) fail_msg("%s", err.text);
+  if (sb_bench_init(&bench, &bench_setup, &bench_log, 1, &err) != SB_OK) fail_msg("%s", err.text);
 }
 
 static void clear(void)
@@ -50,7 +50,7 @@ static double figure(enum sb_fit_figure_kind kind)
 static void figures_of_a_bare_motor_follow_from_its_parameters(void **state)
 {
   (void)state;
-  setup = fit_setup();
+  bench_setup = fit_setup();
   take_log("torque_nm,speed_rad_s,current_a\n0,300,0.2\n0.05,150,1.1\n");
   take_motor();
   const double friction_nm = kt_of() * 0.2 - 1e-5 * 300.0;
@@ -82,7 +82,7 @@ static void readings_of_points_are_those_of_the_motors_line(void **state)
   static const double torques[COUNT] = {0.0, 0.05, 0.02, 0.08}, volts[COUNT] = {12.0, 12.0, 6.0, 9.0};
   struct sb_bench_place place;
   double computed[2 * COUNT];
-  setup = fit_setup();
+  bench_setup = fit_setup();
   take_log("torque_nm,speed_rad_s,current_a,voltage_v\n0,300,0.2,12\n0.05,150,1.1,12\n0.02,60,0.4,6\n0.08,10,1.5,9\n");
   take_motor();
   assert_int_equal(bench.reading_count, 2 * COUNT);
@@ -115,7 +115,7 @@ static void take_cart(const char *set)
   char path[256];
   snprintf(path, sizeof path, "%s/scenarios/tray-cart.yaml", SB_SOURCE_DIR);
   loaded_take(path, sets, set != NULL ? 2 : 1);
-  setup = fit_exact(sb_fit_setup_default(&loaded_scenario.model));
+  bench_setup = fit_exact(sb_fit_setup_default(&loaded_scenario.model));
 }
 
 /* Meshes of 0.9 instead of 0.96: a back efficiency that follows them goes with them, one that is given stays. */
@@ -151,7 +151,7 @@ static void unknowns_are_factors_of_what_is_positive_and_steps_of_the_rest(void 
 {
   (void)state;
   double x[4], p[SB_FIT_PARAMETER_COUNT], own[SB_FIT_LOG_MAX][SB_OWN_COUNT];
-  setup = fit_setup();
+  bench_setup = fit_setup();
   take_log("torque_nm,speed_rad_s\n0,300\n0.05,150\n");
   take_motor();
   memset(bench.is_free, 0, sizeof bench.is_free);
@@ -176,7 +176,7 @@ static void a_start_is_judged_by_deviations_cut_at_a_tenth(void **state)
 {
   (void)state;
   double computed[4];
-  setup = fit_setup();
+  bench_setup = fit_setup();
   take_log("torque_nm,speed_rad_s\n0,300\n0.05,165\n0.05,0.001\n");
   take_motor();
   assert_near_rel(sb_bench_cost(&bench, computed), 0.05 + 0.1, 1e-9);
