@@ -299,9 +299,7 @@ static enum sb_status plan_test(struct sb_bench *bench, struct sb_bench_test *te
   }
   const enum sb_fit_phase asked = bench->setup->phases[index];
   test->phase = asked;
-  if (asked == SB_FIT_PHASE_FIND && (test->event_count > 0 || !has_steady_duty(log))) {
-    test->phase = SB_FIT_PHASE_FIND;
-  } else if (asked == SB_FIT_PHASE_FIND) {
+  if (asked == SB_FIT_PHASE_FIND && test->event_count == 0 && has_steady_duty(log)) {
     const double *duties = log->columns[SB_LOG_DUTY];
     test->phase = duties == NULL ? see_phase(log) : duties[0] == 0.0 ? SB_FIT_COAST_DOWN : SB_FIT_SPIN_UP;
   }

@@ -110,6 +110,11 @@ static void points_of_torque_and_speed_are_a_line_of_least_squares(void **state)
   assert_near_rel(speed->greatest, c[0] * exp(reach), 1e-6);
   assert_near_rel(speed->least, c[0] * exp(-reach), 1e-6);
   assert_near_rel(result.channels[0].sd, sqrt(sum / (COUNT - 2.0)), 1e-4);
+  /* What the line leaves of the squares about the mean. */
+  double mean = 0.0, squares = 0.0;
+  for (int i = 0; i < COUNT; i++) mean += y[i] / COUNT;
+  for (int i = 0; i < COUNT; i++) squares += (y[i] - mean) * (y[i] - mean);
+  assert_near(result.channels[0].explained_fraction, 1.0 - sum / squares, 1e-9);
   sb_fit_result_clear(&result);
   sb_log_clear(&log);
 }

@@ -11,7 +11,7 @@
 /* The median of what is normally distributed, by magnitude, in standard deviations. */
 static const double median_of_one = 0.6745;
 
-static struct sb_fit_setup setup;
+static struct sb_fit_setup bench_setup;
 static struct sb_bench bench; /* large, hence not on the stack */
 static struct sb_estimate estimate;
 static struct sb_log speed_log;
@@ -29,7 +29,7 @@ static void begin(const double *off, size_t count)
   speed_log = fit_read("speeds.csv", text, length);
   for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) speed_log.quantum[c] = 0.0; /* they are not rounded */
   struct sb_error err = {0};
-  assert_int_equal(sb_bench_init(&bench, &setup, &speed_log, 1, &err), SB_OK);
+  assert_int_equal(sb_bench_init(&bench, &bench_setup, &speed_log, 1, &err), SB_OK);
   assert_int_equal(sb_bench_start(&bench, &err), SB_OK);
   for (int c = 0; c < bench.channel_count; c++) bench.channels[c].quantum = 0.0;
   memset(bench.is_free, 0, sizeof bench.is_free);
@@ -47,7 +47,7 @@ static void end(void)
 static int set_up(void **state)
 {
   (void)state;
-  setup = fit_setup();
+  bench_setup = fit_setup();
   return 0;
 }
 
@@ -102,8 +102,8 @@ static void a_figure_known_within_a_range_counts_by_its_deviation(void **state)
 {
   (void)state;
   static const double off[] = {-1.0, 0.0, 1.0};
-  setup.known_count = 1;
-  setup.known[0] = (struct sb_fit_known){SB_FIT_NO_LOAD_SPEED, 90.0, 110.0};
+  bench_setup.known_count = 1;
+  bench_setup.known[0] = (struct sb_fit_known){SB_FIT_NO_LOAD_SPEED, 90.0, 110.0};
   begin(off, 3);
   sb_estimate_weigh_roughly(&estimate);
   for (size_t i = 0; i < 3; i++) assert_near_rel(estimate.weights[i], pow(0.01 * 101.0, -2.0), 1e-9);

@@ -233,6 +233,19 @@ static void a_reach_holds_what_it_says_of_any_mixture(void **state)
   assert_near(sb_cover_reach(0.0, 10.0, equal, 2), 2.0 * (1.0 - sqrt(0.05)), 2e-3);
 }
 
+/* The sum of a great and a small one has a density with sloping ends: (1.5 - h)^2 / (4 x 1 x 0.5) of it lie beyond h. */
+static void the_order_of_gauges_does_not_count(void **state)
+{
+  (void)state;
+  static const double two[][2] = {{1.0, -0.5}, {-0.5, 1.0}};
+  static const double three[][3] = {{1.0, -0.5, 0.2}, {-0.5, 1.0, 0.2}, {0.2, -0.5, 1.0}, {-0.5, 0.2, 1.0}};
+  assert_near(sb_cover_reach(0.0, 10.0, two[0], 2), 1.5 - sqrt(0.05 * 4.0 * 0.5), 4e-3); /* a tenth of its steps */
+  assert_near_rel(sb_cover_reach(0.0, 10.0, two[1], 2), sb_cover_reach(0.0, 10.0, two[0], 2), 1e-9);
+  for (size_t k = 1; k < sizeof three / sizeof *three; k++) {
+    assert_near_rel(sb_cover_reach(0.1, 10.0, three[k], 3), sb_cover_reach(0.1, 10.0, three[0], 3), 1e-9);
+  }
+}
+
 /* What each figure's interval held of so many logs, and the least of these shares. */
 static double least_share(const struct noise *noise, int ends, int trials, double *greatest)
 {
@@ -315,6 +328,7 @@ static void half_widths_are_read_and_the_others_stay_usual(void **state)
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(the_order_of_gauges_does_not_count),
       cmocka_unit_test(each_gauge_moves_each_figure_as_its_closed_form_says),
       cmocka_unit_test(a_scale_that_errs_does_not_average_out),
       cmocka_unit_test(a_scale_that_is_one_percent_wrong_is_allowed_for),

@@ -313,6 +313,7 @@ static void a_log_of_commanded_gears_is_followed_by_the_shifters_law(void **stat
     struct sb_log log = log_of(&at, rng);
     struct sb_fit_result result = fit_from(&at, start, &log);
     assert_true(result.origins[0].is_engagement_seen == (shifter == 2)); /* a clutch makes no jump */
+    assert_true(result.has_unseen_engagement == (shifter != 2));
     assert_near(result.figures[SB_FIT_ROTOR_INERTIA].value, at.figures[0], 0.05 * at.figures[0]);
     assert_near(result.figures[SB_FIT_LOAD_INERTIA].value, at.figures[4], 0.1 * at.figures[4]);
     sb_fit_result_clear(&result);

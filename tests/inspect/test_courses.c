@@ -4,7 +4,9 @@
 
 #include "help/loaded.h"
 #include "help/near.h"
+#include "help/worn.h"
 #include "inspect/course.h"
+#include "shiftband/inspect.h"
 #include "shiftband/run.h"
 
 enum { MOTOR = SB_COURSE_MOTOR, OUTPUT = SB_COURSE_OUTPUT, LOAD = SB_COURSE_LOAD, TWIST = SB_COURSE_TWIST };
@@ -297,6 +299,61 @@ static void a_shaft_that_gives_twists_between_motor_and_output(void **state)
   machine.has_shaft = false;
 }
 
+/* A motor that stands still has any gear; a log that begins with the run has the one in which the run begins. */
+static void a_log_that_begins_with_the_run_begins_in_its_gear(void **state)
+{
+  (void)state;
+  double times[40], speeds[40];
+  const struct sb_log log = {.count = 40, .time_s = times, .columns = {[SB_LOG_MOTOR_SPEED] = speeds}};
+  struct sb_model model = loaded_scenario.model;
+  for (int start_gear = 1; start_gear <= 2; start_gear++) {
+    model.control.start_gear = start_gear;
+    for (size_t i = 0; i < log.count; i++) {
+      times[i] = 0.01 * (double)i;
+      speeds[i] = 0.0;
+    }
+    const struct sb_inspect_options options = sb_inspect_options_of(&model);
+    struct sb_inspection found;
+    assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
+    assert_true(found.is_by_course);
+    assert_int_equal(found.shift_count, 0);
+    assert_near(found.gear_time_s[start_gear], 0.39, 1e-9);
+    sb_inspect_clear(&found);
+  }
+}
+
+/* The cart climbs in its slow gear from 7 s to 13 s. Nothing was logged of the shift down to it. */
+static void a_shift_in_a_hole_of_more_than_ten_seconds_is_found_beside_it(void **state)
+{
+  (void)state;
+  struct sb_log log;
+  struct sb_run_result result;
+  worn_log(&loaded_scenario.model, 0.01, &log, &result);
+  for (int c = 0; c < SB_LOG_COLUMN_COUNT; c++) {
+    if (c != SB_LOG_MOTOR_SPEED && log.columns[c] != NULL) worn_strip(&log, (enum sb_log_column)c);
+  }
+  size_t kept = 0;
+  for (size_t i = 0; i < log.count; i++) {
+    if (log.time_s[i] > 1.0 && log.time_s[i] < 11.5) continue;
+    log.time_s[kept] = log.time_s[i];
+    log.columns[SB_LOG_MOTOR_SPEED][kept++] = log.columns[SB_LOG_MOTOR_SPEED][i];
+  }
+  log.count = kept;
+  const struct sb_inspect_options options = sb_inspect_options_of(&loaded_scenario.model);
+  struct sb_inspection found;
+  assert_int_equal(sb_inspect(&log, &options, &found, NULL), SB_OK);
+  assert_int_equal(result.monitor.shift_kept, 2);
+  assert_int_equal(found.shift_count, 2);
+  assert_near(found.shifts[0].command_s, 1.0, 0.0101);
+  assert_near(found.shifts[0].engaged_s, 11.5, 0.0101);
+  assert_int_equal(found.shifts[0].from, 2);
+  assert_int_equal(found.shifts[0].to, 1);
+  assert_near(found.shifts[1].command_s, result.monitor.shifts[1].command_s, 0.1);
+  sb_inspect_clear(&found);
+  sb_log_clear(&log);
+  sb_run_result_clear(&result);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -312,6 +369,8 @@ int main(void)
       cmocka_unit_test(in_neutral_motor_and_output_move_each_for_itself),
       cmocka_unit_test(a_joining_keeps_the_momentum_of_both),
       cmocka_unit_test(a_shaft_that_gives_twists_between_motor_and_output),
+      cmocka_unit_test(a_log_that_begins_with_the_run_begins_in_its_gear),
+      cmocka_unit_test(a_shift_in_a_hole_of_more_than_ten_seconds_is_found_beside_it),
   };
   return cmocka_run_group_tests_name("courses", tests, set_up, tear_down);
 }
