@@ -13,6 +13,7 @@
 #include "oracle/spring_oracle.h"
 #include "shiftband/closed_form.h"
 #include "shiftband/strength.h"
+#include "sim/spring.h"
 
 static const double deg = 3.14159265358979323846 / 180.0;
 
@@ -244,6 +245,33 @@ static void a_shaft_that_stays_wound_at_rest_is_above_its_limit_all_the_while(vo
   const struct driven some = drive(&model, 0, NULL, 0, 4.0), more = drive(&model, 0, NULL, 0, 5.0);
   assert_near(more.sums.over_limit_s - some.sums.over_limit_s, 1.0, 1e-12);
   assert_near(more.sums.over_limit_last_s, 5.0, 1e-12);
+}
+
+static int watched_of_the_shaft(const struct sb_sim *sim)
+{
+  int count = 0;
+  for (const struct sb_guard *guard = sb_spring_guards; guard->is_watched != NULL; guard++)
+    count += guard->is_watched(sim);
+  return count;
+}
+
+/* In a gear its teeth may part, driving may turn into overrun and the motor may stop; out of gear the shaft bears nothing. */
+static void a_shaft_is_watched_while_a_gear_is_engaged_alone(void **state)
+{
+  (void)state;
+  struct sb_model model = model_two_gears("selector");
+  model_add_constant(&model, 0.5, true);
+  model.driveshaft = (struct sb_driveshaft){true, 50.0, 0.05, 0.02};
+  model_finish(&model);
+  struct sb_sim sim;
+  struct sb_error err = {0};
+  assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+  advance(&sim, 0.5);
+  assert_int_equal(watched_of_the_shaft(&sim), 3);
+  sb_sim_command(&sim, 1);
+  assert_true(sim.state.motor_direction != 0);
+  assert_int_equal(watched_of_the_shaft(&sim), 0);
+  sb_sim_clear(&sim);
 }
 
 /* The stiffer, the nearer to the rigid driveline: what remains after a shift is a swing of amplitude dW / sqrt(k), damped
@@ -532,6 +560,7 @@ int main(void)
       cmocka_unit_test(a_peak_between_two_steps_is_an_overload_too),
       cmocka_unit_test(a_stalled_gear_twists_its_shaft_by_torque_over_stiffness),
       cmocka_unit_test(a_shaft_that_stays_wound_at_rest_is_above_its_limit_all_the_while),
+      cmocka_unit_test(a_shaft_is_watched_while_a_gear_is_engaged_alone),
       cmocka_unit_test(a_stiff_shaft_moves_as_the_rigid_driveline_does),
       cmocka_unit_test(a_clutch_holds_its_shaft_up_to_its_own_torque),
       cmocka_unit_test(the_slip_of_a_shift_is_that_of_the_simulated_joining),

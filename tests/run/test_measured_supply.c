@@ -208,7 +208,8 @@ static void the_module_scales_as_whole_numbers_do(void **state)
   gsl_rng_free(rng);
 }
 
-/* With a resolution of the speed and one of the voltage readings are within both of the exact one. */
+/* With a resolution of the speed and one of the voltage readings are within both of the exact one, and what the module makes of whole counts:
+ * 12 V are 240 of them, and the drop of 0.672 V is 13. */
 static void rounded_readings_stay_near_the_exact_one(void **state)
 {
   (void)state;
@@ -226,6 +227,10 @@ static void rounded_readings_stay_near_the_exact_one(void **state)
     const double limit = 0.5 * (k % 2 == 0 ? 1.0 : 0.25) / share + reading * (0.025 + 0.025) / (volts - 0.7);
     assert_near(rounded.end.reading_pct, reading, limit);
     assert_near(rounded.end.measured_voltage_v / 0.05, round(volts / 0.05), 1e-9);
+    const double count_pct = k % 2 == 0 ? 1.0 : 0.25, reference_rad_s = loaded.model.control.sensor.reference_rad_s;
+    const double counts = round(100.0 * fabs(rounded.end.motor_speed_rad_s) / reference_rad_s / count_pct);
+    const double want_pct = count_pct * counts * (240.0 - 13.0) / (round(volts / 0.05) - 13.0);
+    assert_near_rel(rounded.end.reading_pct, want_pct, 1e-6); /* some 2e6 units */
     sb_run_result_clear(&rounded);
   }
 }

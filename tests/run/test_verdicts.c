@@ -131,6 +131,27 @@ static void a_look_at_the_sums_makes_no_run_back(void **state)
   sb_sim_clear(&sim);
 }
 
+/* Stuck low --------------------------------------------------------------------------------------------------------------- */
+
+/* A slow gear whose upshift threshold no load lets it reach; the verdict tells all of the loads meanwhile. */
+static void a_gear_that_is_stuck_low_tells_between_which_loads(void **state)
+{
+  (void)state;
+  static const double at_s[] = {0.0, 4.0, 6.0, 8.0, 10.0}, torque_nm[] = {0.3, 0.2, 0.5, 0.3, 0.3};
+  struct sb_model model = plain("selector");
+  model.control.start_gear = 1;
+  model.control.upshift_fraction[0] = 0.99;
+  model_add_profile(&model, SB_OVER_TIME, true, 5, at_s, torque_nm);
+  model_finish(&model);
+  struct sb_run_result result = run(&model);
+  const struct sb_verdict *low = find(&result, SB_VERDICT_STUCK_LOW);
+  assert_non_null(low);
+  assert_int_equal(low->gear, 1);
+  assert_near_rel(low->least_nm, 0.2, 1e-12);
+  assert_near_rel(low->greatest_nm, 0.5, 1e-12);
+  sb_run_result_clear(&result);
+}
+
 /* Overspeed --------------------------------------------------------------------------------------------------------------- */
 
 /* Stopped to coast, a load of M on J and the motor's rotor through N, without friction: N M / (J + N^2 Jm) t. */
@@ -554,6 +575,7 @@ int main(void)
       cmocka_unit_test(a_load_that_nothing_holds_in_neutral_runs_back),
       cmocka_unit_test(a_machine_that_is_reversed_by_order_does_not_run_back),
       cmocka_unit_test(a_look_at_the_sums_makes_no_run_back),
+      cmocka_unit_test(a_gear_that_is_stuck_low_tells_between_which_loads),
       cmocka_unit_test(a_load_that_drives_a_motor_that_coasts_takes_it_beyond_its_speed),
       cmocka_unit_test(the_limit_of_the_motor_speed_is_met_between_rows_too),
       cmocka_unit_test(a_clutch_below_what_the_load_asks_for_slips),

@@ -21,10 +21,13 @@ static struct sb_model random_model(gsl_rng *dice, bool is_steady)
   model.shifter.travel_time_s = gsl_ran_flat(dice, 0.01, 0.3);
   model.shifter.swing_turns = gsl_ran_flat(dice, 0.05, 1.0);
   model.shifter.is_drive_cut = gsl_rng_uniform(dice) < 0.3;
-  const double change = is_steady ? 0.0 : 1.0, x[] = {0.0, 2.0}, first = gsl_ran_flat(dice, -1.0, 1.0),
-               hold = gsl_ran_flat(dice, 0.0, 1.0);
-  const double acting[] = {first, first + change * gsl_ran_flat(dice, -1.0, 1.0)};
-  const double resisting[] = {hold, fmax(hold + change * gsl_ran_flat(dice, -1.0, 1.0), 0.0)};
+  static const double x[] = {0.0, 2.0};
+  static double acting[2], resisting[2]; /* the model keeps hold of them */
+  const double change = is_steady ? 0.0 : 1.0;
+  acting[0] = gsl_ran_flat(dice, -1.0, 1.0);
+  resisting[0] = gsl_ran_flat(dice, 0.0, 1.0);
+  acting[1] = acting[0] + change * gsl_ran_flat(dice, -1.0, 1.0);
+  resisting[1] = fmax(resisting[0] + change * gsl_ran_flat(dice, -1.0, 1.0), 0.0);
   model_add_profile(&model, SB_OVER_TIME, false, 2, x, acting);
   model_add_profile(&model, SB_OVER_TIME, true, 2, x, resisting);
   if (gsl_rng_uniform(dice) < 0.5) model_add_viscous(&model, gsl_ran_flat(dice, 0.0, 0.02));

@@ -8,6 +8,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "sim/rest.h"
+#include "sim/start.h"
+
 /* The step --------------------------------------------------------------------------------------------------------- */
 
 struct errors {
@@ -550,6 +553,31 @@ static void a_machine_at_rest_on_a_corner_starts_by_the_load_ahead(void **state)
   expect_start(&model, 1.0, +1);
 }
 
+/* Against 49 N m an output at rest starts by what is brought beyond the roundings of both, 2 times 49 N m times the tolerance; who waits
+ * for the start waits for twice as much. */
+static void an_output_starts_by_more_than_the_roundings_of_load_and_drive(void **state)
+{
+  (void)state;
+  const double load_nm = 49.0;
+  struct sb_model model = model_two_gears("selector");
+  model_add_constant(&model, load_nm, true);
+  model_finish(&model);
+  struct sb_sim sim;
+  struct sb_error err;
+  assert_int_equal(sb_sim_init(&sim, &model, 0, &err), SB_OK);
+  sb_start_take_resting(&sim);
+  for (int direction = -1; direction <= 1; direction += 2) {
+    for (int strictness = 1; strictness <= 2; strictness++) {
+      for (int is_more = 0; is_more < 2; is_more++) {
+        const double roundings = 2.0 * strictness * sb_rest_tolerance * (is_more ? 1.2 : 0.8);
+        const double brought_nm = direction * load_nm * (1.0 + roundings);
+        assert_true((sb_start_brought_margin(&sim, 0.0, direction, brought_nm, strictness) > 0.0) == is_more);
+      }
+    }
+  }
+  sb_sim_clear(&sim);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -574,6 +602,7 @@ int main(void)
       cmocka_unit_test(the_same_model_gives_the_same_bits_with_or_without_a_trace_of_any_interval),
       cmocka_unit_test(a_machine_in_balance_but_for_roundings_does_not_start),
       cmocka_unit_test(a_machine_at_rest_on_a_corner_starts_by_the_load_ahead),
+      cmocka_unit_test(an_output_starts_by_more_than_the_roundings_of_load_and_drive),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
