@@ -161,7 +161,8 @@ static double still_waiting_s(const struct settling *settling, int gear, const s
   return fmin(time_to(reach, side_of(settling), gear, &later, threshold), back_s);
 }
 
-/* For how long the opposite command may still come from a gear that the load holds. */
+/* For how long the opposite command may still come from a gear that the load holds: until the speed is back at the threshold, or until the
+ * longest wait and the samples that confirm it are over: at rest the breakaway torque may keep it from ever coming back. */
 static double still_s(const struct settling *settling, int gear)
 {
   struct sb_reach *reach = settling->reach;
@@ -173,13 +174,16 @@ static double still_s(const struct settling *settling, int gear)
     const struct sb_corner *far = far_corner(settling, &set->items[i]);
     worst_s = fmax(worst_s, time_to(reach, side_of(settling), gear, far, threshold));
   }
+  const bool is_start = gear == reach->edges.model->control.start_gear - 1;
+  const int wait = is_start && reach->start_delay > reach->dwell ? reach->start_delay : reach->dwell;
+  worst_s = fmin(worst_s, (wait + reach->debounce) * sample_s);
   const struct engagement *engagement = &settling->engagements[gear];
   if (engagement->engaged_s > 0.0) {
     const struct sb_corner joined = fresh_corner(settling, gear, engagement->motor_rad_s);
     worst_s = fmax(worst_s, still_waiting_s(settling, gear, &joined, engagement->engaged_s, reach->dwell * sample_s));
   }
-  const struct sb_model *model = reach->edges.model;
-  if (gear == model->control.start_gear - 1) {
+  if (is_start) {
+    const struct sb_model *model = reach->edges.model;
     const struct sb_gear *path = &model->gearbox.gears[gear];
     const struct sb_corner first =
         fresh_corner(settling, gear, model->run.initial_output_speed_rad_s * path->ratio * path->output_direction);

@@ -311,6 +311,29 @@ static void what_holds_it_at_rest_is_more_than_what_resists(void **state)
   assert_near(prove.bounds[SB_PROVE_STANDING], 0.0, 1e-9);
 }
 
+/* The faster gear gives 0.9 * 4 * 0.95^2 = 3.249 N.m: a breakaway torque of 5 N.m holds it at rest under any load. It is left all
+ * the same by the first sample that may decide, for the slower gear gives 7.7 N.m. */
+static void a_gear_that_the_breakaway_torque_holds_at_rest_is_left(void **state)
+{
+  (void)state;
+  static const char *const shifters[] = {"selector", "swing arm"};
+  struct sb_error err;
+  for (int k = 0; k < 2; k++) {
+    proved = proof_machine(shifters[k], 0.95, 0.5, -1.0, 2.0);
+    proved.load.bounds.manner = SB_BOUNDS_ACTS;
+    proved.load.breakaway_nm = 5.0;
+    proved.control.downshift_fraction[0] = 0.3;
+    proved.control.upshift_fraction[0] = 0.9;
+    assert_int_equal(sb_prove_solve(&proved, &prove, &err), SB_OK);
+    assert_null(prove.outside);
+    assert_int_equal(prove.statements[SB_PROVE_RETURN], SB_PROOF_PROVED);
+    assert_int_equal(sb_prove_search(&prove, &err), SB_OK);
+    /* A run takes the start delay, the dwell and a shift; the bound has the sample that confirms besides. */
+    if (k == 0) assert_near(prove.reached[SB_PROVE_RETURN_TIME], 0.6 + 0.5 + travel, 1e-6);
+    assert_near(prove.bounds[SB_PROVE_RETURN_TIME], prove.reached[SB_PROVE_RETURN_TIME] + proof_sample, 1e-6);
+  }
+}
+
 /* The bounds of two machines together are the wider ones, each by itself. */
 static void bounds_of_machines_that_differ_are_the_wider_ones(void **state)
 {
@@ -750,6 +773,7 @@ int main(void)
       cmocka_unit_test(a_coarse_reading_shifts_half_a_step_off_and_a_debounced_one_later),
       cmocka_unit_test(a_load_that_holds_it_at_the_start_is_left_after_the_start_delay),
       cmocka_unit_test(what_holds_it_at_rest_is_more_than_what_resists),
+      cmocka_unit_test(a_gear_that_the_breakaway_torque_holds_at_rest_is_left),
       cmocka_unit_test(bounds_of_machines_that_differ_are_the_wider_ones),
       cmocka_unit_test(a_load_that_turns_back_the_slowest_gear_is_bounded_as_any_other),
       cmocka_unit_test(an_output_that_turns_at_the_start_stands_for_the_rest_of_the_start_delay),
