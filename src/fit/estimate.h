@@ -89,6 +89,10 @@ struct sb_explore_minima {
   struct sb_bench_place places[SB_EXPLORE_MINIMUM_MAX];
 };
 
+/* Where a parameter whose value is p is looked at for u from 0 to 1, with p itself at one half: as many times below what it is as above,
+ * or as far below as above, but not below zero. */
+double sb_explore_parameter(const struct sb_bench *bench, int parameter, double p, double u);
+
 /* Brings the bench to the best values found from several starts around its present ones. */
 enum sb_status sb_explore(struct sb_estimate *estimate, struct sb_explore_minima *others, struct sb_error *err);
 

@@ -32,10 +32,9 @@ struct start {
   double badness;
 };
 
-/* A parameter for u from 0 to 1. */
-static double parameter_at(const struct sb_bench *bench, const struct start *from, int parameter, double u)
+double sb_explore_parameter(const struct sb_bench *bench, int parameter, double p, double u)
 {
-  const double p = from->at.p[parameter], way = 2.0 * u - 1.0;
+  const double way = 2.0 * u - 1.0;
   if (!sb_bench_is_positive(parameter)) return fmax(p + way * share_reach * bench->scale[parameter], 0.0);
   const bool is_inertia = parameter == SB_FIT_P_ROTOR_INERTIA || parameter == SB_FIT_P_LOAD_INERTIA;
   const bool is_share = parameter == SB_FIT_P_MESH_EFFICIENCY;
@@ -50,7 +49,7 @@ static void point_at(const struct sb_bench *bench, const struct start *from, con
   unsigned count = 0;
   *out = *from;
   for (int j = 0; j < SB_FIT_PARAMETER_COUNT; j++) {
-    if (bench->is_free[j]) out->at.p[j] = parameter_at(bench, from, j, u[count++]);
+    if (bench->is_free[j]) out->at.p[j] = sb_explore_parameter(bench, j, from->at.p[j], u[count++]);
   }
   for (int t = 0; t < bench->test_count; t++) {
     const struct sb_bench_test *test = &bench->tests[t];
@@ -94,20 +93,21 @@ static void sweep_instants(struct sb_bench *bench, struct start *start, double *
 }
 
 /* The present start, then the best of all points. */
-static bool find_starts(struct sb_bench *bench, struct start starts[START_COUNT], double *computed)
+static bool find_starts(struct sb_bench *bench, struct start (*starts)[START_COUNT], double *computed)
 {
   SB_GSL_QUIET;
   gsl_qrng *points = gsl_qrng_alloc(gsl_qrng_sobol, DIMENSION_MAX);
   if (points == NULL) return false;
-  for (int k = 0; k < START_COUNT; k++) starts[k] = (struct start){sb_bench_place_now(bench), INFINITY};
-  starts[0].badness = badness_at(bench, &starts[0], computed);
+  for (int k = 0; k < START_COUNT; k++) (*starts)[k] = (struct start){sb_bench_place_now(bench), INFINITY};
+  struct start *first = &(*starts)[0];
+  first->badness = badness_at(bench, first, computed);
   for (int k = 0; k < POINT_COUNT; k++) {
     double u[DIMENSION_MAX];
     struct start point;
     gsl_qrng_get(points, u);
-    point_at(bench, &starts[0], u, &point);
+    point_at(bench, first, u, &point);
     point.badness = badness_at(bench, &point, computed);
-    keep(starts, &point);
+    keep(first, &point);
   }
   gsl_qrng_free(points);
   return true;
@@ -204,7 +204,7 @@ enum sb_status sb_explore(struct sb_estimate *estimate, struct sb_explore_minima
 {
   struct sb_bench *bench = estimate->bench;
   struct start starts[START_COUNT], best = {sb_bench_place_now(bench), INFINITY};
-  if (!find_starts(bench, starts, estimate->computed)) return sb_bench_no_memory(err);
+  if (!find_starts(bench, &starts, estimate->computed)) return sb_bench_no_memory(err);
   bool is_agreed = false;
   for (int k = 0; k < START_COUNT && !is_agreed; k++) {
     bool is_sound = false;

@@ -9,7 +9,7 @@
 #include "base/unseen.h"
 #include "scenario/reader.h"
 
-enum { KEY_NAME_MAX = 24 }; /* keys of one section at most */
+enum { KEY_NAME_MAX = 24, KIND_MAX = 5 }; /* keys of one section, kinds of one key at most */
 
 static void read_section(struct sb_reader *reader, const struct sb_section *section, const struct sb_node *node,
                          void *base, bool has_kind);
@@ -324,7 +324,7 @@ static bool is_of_kind(struct sb_reader *reader, const struct sb_node *node, enu
 static void refuse_kind(struct sb_reader *reader, const struct sb_key *key, const struct sb_place *place,
                         const char *found)
 {
-  const char *names[KEY_NAME_MAX + 1] = {NULL};
+  const char *names[KIND_MAX + 1] = {NULL};
   char list[SB_WORDS_SIZE] = "";
   for (int i = 0; key->kinds[i] != NULL; i++) {
     names[i] = key->kinds[i]->name;

@@ -256,6 +256,21 @@ static void other_commands_leave_choices_out_with_one_note(void **state)
   shell_expect_not(said, "note: require");
 }
 
+/* Of four wheels, two of each, only pairs of 48 teeth make three or four speeds: 12/36, 16/32 and the same two reversed. All four are a
+ * box without a middle speed, in which no run can begin; each of the four choices of three misses the current. */
+static void a_machine_that_is_no_scenario_is_told_from_one_that_misses_a_need(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      SHELF
+      "cd $T; shelf 'wheels: {teeth: [12, 16, 32, 36], module: 0.5 mm, stages: 1, speeds: 3..4, stock: 2}' 'current: 0.1 A' > a.yaml; "
+      "\"$SHIFTBAND\" design a.yaml --set controller.start_gear=middle --tunes 4 --json");
+  assert_int_equal(said->code, 0);
+  shell_expect(said, "\"machines\":5,");
+  shell_expect(said, "{\"rule\":\"no valid scenario\",\"machines\":1}");
+  shell_expect(said, "{\"rule\":\"require.current\",\"machines\":4,");
+}
+
 static void bad_shelves_are_refused(void **state)
 {
   (void)state;
@@ -295,6 +310,16 @@ static void finished_designs_stand_side_by_side(void **state)
   shell_expect(said, "no permission to lift or to carry people");
 }
 
+/* Both gears share 12/60, and each has a pair of its own: six wheels. Two meshes and three that share none, and no wheel that drives what
+ * it is driven by: ten. */
+static void wheels_of_a_finished_design_are_counted_once(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "$SHIFTBAND design --json scenarios/balanced-lift.yaml scenarios/hump-cart.yaml | grep -o '\"wheels\":[0-9]*'");
+  assert_string_equal(said->text, "\"wheels\":6\n\"wheels\":10\n");
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -309,8 +334,10 @@ int main(void)
       cmocka_unit_test(chosen_ratios_get_thresholds),
       cmocka_unit_test(nothing_that_meets_require_is_answered_with_the_nearest_miss),
       cmocka_unit_test(other_commands_leave_choices_out_with_one_note),
+      cmocka_unit_test(a_machine_that_is_no_scenario_is_told_from_one_that_misses_a_need),
       cmocka_unit_test(bad_shelves_are_refused),
       cmocka_unit_test(finished_designs_stand_side_by_side),
+      cmocka_unit_test(wheels_of_a_finished_design_are_counted_once),
   };
   return cmocka_run_group_tests_name("cli_design", tests, shell_setup, shell_teardown);
 }

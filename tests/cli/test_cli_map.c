@@ -477,6 +477,17 @@ static void samples_beside_a_varied_key_are_a_share_at_each_value(void **state)
   assert_true(strtol(said->text, NULL, 10) >= 4); /* the higher, the fewer come back up */
 }
 
+/* Where three of three pass, the least share is the one of which all three pass once in twenty times: its cube is 1 / 20. */
+static void the_least_share_of_samples_stands_in_json_too(void **state)
+{
+  (void)state;
+  const struct said *said = shell_run(
+      "$SHIFTBAND map --samples 3 --vary controller.dwell=1..1.2s --points 2 --json scenarios/tray-cart.yaml");
+  assert_int_equal(said->code, 0);
+  assert_near(shell_figure(said, "\"passed\":"), 3.0, 0.0);
+  assert_near_rel(shell_figure(said, "\"share_least\":"), cbrt(0.05), 1e-12);
+}
+
 static void three_varied_keys_are_rows_for_each_point_and_a_strip_for_each_key(void **state)
 {
   (void)state;
@@ -803,6 +814,7 @@ int main(void)
       cmocka_unit_test(joined_shards_equal_the_whole_byte_for_byte),
       cmocka_unit_test(every_sort_of_study_resumes_to_the_same_bytes),
       cmocka_unit_test(samples_beside_a_varied_key_are_a_share_at_each_value),
+      cmocka_unit_test(the_least_share_of_samples_stands_in_json_too),
       cmocka_unit_test(what_never_shifts_in_all_samples_is_a_class_of_its_own),
       cmocka_unit_test(where_no_sample_that_shifts_passes_there_is_no_answer),
       cmocka_unit_test(points_over_a_key_that_never_shift_are_shown),

@@ -13,6 +13,7 @@
 #include "design/machine.h"
 #include "design/motions.h"
 #include "design/needs.h"
+#include "design/record.h"
 #include "design/search.h"
 #include "design/stage.h"
 #include "help/dice.h"
@@ -692,6 +693,31 @@ static void of_two_loads_the_worse_proof_counts(void **state)
   }
 }
 
+/* The slowest, the hungriest, the least margin; a figure that one of the two does not have is the other one's. */
+static void of_two_runs_each_figure_is_the_worse_one(void **state)
+{
+  (void)state;
+  struct sb_design_figures worst = {3.0,  7.0, 20.0, 5.0, 2.5, NAN, 0.4, 90.0, NAN, 6, 1u << SB_VERDICT_STALL,
+                                    0.04, 0.3, 1.5};
+  const struct sb_design_figures other = {4.0,  6.0, 10.0, 8.0, 2.0, 55.0, 0.7, 80.0, NAN, 6, 1u << SB_VERDICT_HUNTING,
+                                          0.05, 0.2, 1.75};
+  sb_design_figures_add(&worst, &other);
+  assert_near(worst.time_s, 4.0, 0.0);
+  assert_near(worst.speed_rad_s, 6.0, 0.0);
+  assert_near(worst.charge_as, 20.0, 0.0);
+  assert_near(worst.energy_j, 8.0, 0.0);
+  assert_near(worst.current_a, 2.5, 0.0);
+  assert_near(worst.winding_c, 55.0, 0.0);
+  assert_near(worst.output_torque_nm, 0.7, 0.0);
+  assert_near(worst.tooth_n, 90.0, 0.0);
+  assert_true(isnan(worst.tooth_fraction));
+  assert_int_equal(worst.wheel_count, 6);
+  assert_int_equal(worst.verdicts, 1u << SB_VERDICT_STALL | 1u << SB_VERDICT_HUNTING);
+  assert_near(worst.margin_fraction, 0.04, 0.0);
+  assert_near(worst.swing_nm, 0.2, 0.0);
+  assert_near(worst.carried_nm, 1.5, 0.0);
+}
+
 /* ---- what closed forms may count on ---- */
 
 /* A torque constant of 0.42 N m / (2.6 A - 0.14 A): a limit of 1 A is that times 1 A, and bends the line, as a load does that grows with the square of the
@@ -760,6 +786,7 @@ int main(void)
       cmocka_unit_test(values_of_needs_follow_the_line_and_the_way),
       cmocka_unit_test(what_a_design_carries_is_the_load_that_still_passes),
       cmocka_unit_test(of_two_loads_the_worse_proof_counts),
+      cmocka_unit_test(of_two_runs_each_figure_is_the_worse_one),
       cmocka_unit_test(only_what_bounds_every_run_bounds_a_machine),
   };
   return cmocka_run_group_tests_name("rules", tests, NULL, NULL);

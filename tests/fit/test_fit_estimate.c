@@ -154,6 +154,42 @@ static void a_burst_is_set_aside_and_a_gradual_run_has_its_say(void **state)
   expect_outliers(4, 0);
 }
 
+/* A single reading far off tells that the model is not the machine, or the sensor not sound. */
+static void a_plain_solution_is_sound_where_no_reading_is_far_off(void **state)
+{
+  (void)state;
+  enum { COUNT = 20 };
+  for (int far_count = 0; far_count < 2; far_count++) {
+    double off[COUNT];
+    struct sb_error err = {0};
+    bool is_sound = false;
+    for (size_t i = 0; i < COUNT; i++) off[i] = i % 2 == 1 ? 1.0 : -1.0;
+    if (far_count > 0) off[7] = 1000.0;
+    begin(off, COUNT);
+    assert_int_equal(sb_estimate_run_plain(&estimate, &is_sound, &err), SB_OK);
+    assert_int_equal(is_sound, far_count == 0);
+    assert_int_equal(bench.channels[0].outlier_count, far_count);
+    end();
+  }
+}
+
+/* From a fourth to four times an inertia, 15 % to either side of an efficiency that stays within 1, a friction by 3 / 4 of its scale. */
+static void a_search_looks_as_far_to_either_side_of_a_parameter(void **state)
+{
+  (void)state;
+  bench.scale[SB_FIT_P_VISCOUS] = 4.0;
+  for (int side = -1; side <= 1; side++) {
+    const double u = 0.5 + 0.5 * side;
+    assert_near_rel(sb_explore_parameter(&bench, SB_FIT_P_ROTOR_INERTIA, 2.0, u), 2.0 * pow(4.0, side), 1e-15);
+    assert_near_rel(sb_explore_parameter(&bench, SB_FIT_P_LOAD_INERTIA, 2.0, u), 2.0 * pow(4.0, side), 1e-15);
+    assert_near_rel(sb_explore_parameter(&bench, SB_FIT_P_MESH_EFFICIENCY, 0.5, u), 0.5 * pow(1.15, side), 1e-15);
+    assert_near_rel(sb_explore_parameter(&bench, SB_FIT_P_STALL_TORQUE, 2.0, u), 2.0 * pow(1.3, side), 1e-15);
+    assert_near(sb_explore_parameter(&bench, SB_FIT_P_VISCOUS, 5.0, u), 5.0 + 3.0 * side, 1e-15);
+  }
+  assert_near(sb_explore_parameter(&bench, SB_FIT_P_MESH_EFFICIENCY, 0.9, 1.0), 1.0, 0.0);
+  assert_near(sb_explore_parameter(&bench, SB_FIT_P_VISCOUS, 1.0, 0.0), 0.0, 0.0);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -162,6 +198,8 @@ int main(void)
       cmocka_unit_test_setup(a_single_reading_is_taken_for_good_to_two_percent, set_up),
       cmocka_unit_test_setup(a_figure_known_within_a_range_counts_by_its_deviation, set_up),
       cmocka_unit_test_setup(a_burst_is_set_aside_and_a_gradual_run_has_its_say, set_up),
+      cmocka_unit_test_setup(a_plain_solution_is_sound_where_no_reading_is_far_off, set_up),
+      cmocka_unit_test_setup(a_search_looks_as_far_to_either_side_of_a_parameter, set_up),
   };
   return cmocka_run_group_tests_name("fit estimate", tests, NULL, NULL);
 }

@@ -17,6 +17,7 @@
 #include "help/near.h"
 #include "help/plane.h"
 #include "help/proof.h"
+#include "scenario/document.h"
 #include "shiftband/discharge.h"
 #include "shiftband/inspect.h"
 #include "shiftband/map.h"
@@ -360,10 +361,33 @@ static void a_search_for_designs_without_memory_says_so(void **state)
   each_failure_is_told(search_it, 10, 0);
 }
 
+/* A mesh is 15/30 and gets a driver of 20, for which no memory is left: it has no counts then, and a driven of 40 finds none. */
+static void a_wheel_without_memory_leaves_a_mesh_that_can_be_read(void **state)
+{
+  (void)state;
+  if (!CAN_FAIL) return;
+  struct sb_arena arena = {NULL};
+  static struct sb_fault_list faults;
+  struct sb_document document = {.arena = &arena, .faults = &faults};
+  struct sb_node mesh = {.kind = SB_NODE_VALUE, .text = "15/30"};
+  struct sb_node driver = {.kind = SB_NODE_VALUE, .text = "20"}, driven = {.kind = SB_NODE_VALUE, .text = "40"};
+  left = 1;
+  sb_document_set(&document, &mesh, "driver", &driver);
+  left = 0;
+  assert_true(document.is_out_of_memory);
+  assert_non_null(mesh.text);
+  assert_string_equal(mesh.text, "");
+  sb_document_set(&document, &mesh, "driven", &driven);
+  assert_int_equal(faults.total, 1);
+  sb_faults_list_clear(&faults);
+  sb_arena_clear(&arena);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(a_scenario_without_memory_says_so),
+      cmocka_unit_test(a_wheel_without_memory_leaves_a_mesh_that_can_be_read),
       cmocka_unit_test(a_log_without_memory_says_so),
       cmocka_unit_test(a_run_without_memory_says_so),
       cmocka_unit_test(a_map_without_memory_says_so),
