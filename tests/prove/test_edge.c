@@ -202,6 +202,28 @@ static void joined_sides_count_with_both_ends_of_their_speeds(void **state)
   sb_edge_clear(&edges);
 }
 
+/* Sides 25 and 20 rad/s apart, of which 0.8 N.m takes less within 1 ms: at most 0.9 + 0.8 N.m on the rotor, 5.5 rad/s, and 12 rad/s at the output.
+ * They still slip the same way after it, whatever the span said before. */
+static void sides_that_slip_through_a_sample_are_marked(void **state)
+{
+  (void)state;
+  struct sb_model model = proof_machine("clutch", 0.95, 0.3, 0.25, 1.75);
+  const struct sb_span slower = {{5.0, 3.0, 0.0}, {5.0, 3.0, 0.0}, false, false};
+  const struct sb_span faster = {{30.0, 1.0, 0.0}, {30.0, 1.0, 0.0}, false, false};
+  struct sb_edges edges;
+  struct sb_error err;
+  model.control.sample_period_s = 0.001;
+  model_finish(&model);
+  assert_int_equal(sb_edge_init(&edges, &model, &err), SB_OK);
+  const struct sb_span lagging = sb_edge_sample(&edges, 0, &slower);
+  assert_true(lagging.is_lagging && !lagging.is_leading);
+  assert_true(lagging.high.motor_rad_s < 10.0 * lagging.low.output_rad_s);
+  const struct sb_span leading = sb_edge_sample(&edges, 0, &faster);
+  assert_true(leading.is_leading && !leading.is_lagging);
+  assert_true(leading.low.motor_rad_s > 10.0 * leading.high.output_rad_s);
+  sb_edge_clear(&edges);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -214,6 +236,7 @@ int main(void)
       cmocka_unit_test(the_bounds_of_two_machines_hold_those_of_both),
       cmocka_unit_test(all_machines_between_two_are_among_what_arrives),
       cmocka_unit_test(joined_sides_count_with_both_ends_of_their_speeds),
+      cmocka_unit_test(sides_that_slip_through_a_sample_are_marked),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
