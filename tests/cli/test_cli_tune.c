@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /* The tune command as a user meets it: answer, JSON, going on after a stop, faults. */
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "help/near.h"
@@ -45,6 +46,27 @@ static void json_is_one_valid_object_with_the_same_answer(void **state)
 }
 
 /* Ranked, ten at most, the tolerance in its place; and one of the failures that it foretells, run. */
+/* What is tried are multiples of the shortest dwell, and the scenario's own: where it is shorter than what would be chosen else, and leaves
+ * the same margin, it stays. A longer one does not. */
+static void a_dwell_of_the_scenarios_own_that_serves_as_well_stays_if_it_is_shorter(void **state)
+{
+  (void)state;
+  static const char *const own[] = {"1 s", "0.6 s"};
+  double dwells_s[2], margins_pct[2];
+  for (int k = 0; k < 2; k++) {
+    char command[160];
+    snprintf(command, sizeof command,
+             "$SHIFTBAND tune --samples 0 --json --set controller.dwell='%s' scenarios/tray-cart.yaml", own[k]);
+    const struct said *said = shell_run(command);
+    assert_int_equal(said->code, 0);
+    dwells_s[k] = shell_figure(said, "\"dwell_s\":");
+    margins_pct[k] = shell_figure(said, "\"margin_pct\":");
+  }
+  assert_true(dwells_s[0] > 0.6 && dwells_s[0] < 1.0);
+  assert_near(dwells_s[1], 0.6, 1e-9);
+  assert_near(margins_pct[1], margins_pct[0], 1e-9);
+}
+
 static void figures_to_measure_first_are_ranked_and_fail_where_they_are_said_to(void **state)
 {
   (void)state;
@@ -140,6 +162,7 @@ int main(void)
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(answer_is_reported_with_margins_and_passes_in_a_run_of_its_own),
       cmocka_unit_test(json_is_one_valid_object_with_the_same_answer),
+      cmocka_unit_test(a_dwell_of_the_scenarios_own_that_serves_as_well_stays_if_it_is_shorter),
       cmocka_unit_test(figures_to_measure_first_are_ranked_and_fail_where_they_are_said_to),
       cmocka_unit_test(what_is_proved_of_the_answer_is_what_is_proved_of_its_thresholds),
       cmocka_unit_test(killed_work_goes_on_to_the_same_bytes),

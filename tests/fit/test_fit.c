@@ -778,6 +778,26 @@ static void an_efficiency_above_one_is_refused(void **state)
   sb_scenario_clear(&scenario);
 }
 
+/* Both errors are a thirtieth of the figure: what is pasted is rounded by less than a hundredth of them. */
+static void a_pasted_load_is_rounded_by_less_than_a_hundredth_of_its_error(void **state)
+{
+  (void)state;
+  static struct sb_fit_result result;
+  result = (struct sb_fit_result){.has_scenario = true};
+  result.figures[SB_FIT_LOAD_FRICTION] =
+      (struct sb_fit_figure){.state = SB_FIT_DETERMINED, .value = 1.23446, .standard_error = 0.04};
+  result.figures[SB_FIT_LOAD_VISCOUS] =
+      (struct sb_fit_figure){.state = SB_FIT_DETERMINED, .value = 0.0123446, .standard_error = 0.0004};
+  char *section = NULL;
+  size_t size = 0;
+  FILE *out = open_memstream(&section, &size);
+  assert_int_equal(sb_fit_write_section(&result, NULL, out), 0);
+  fclose(out);
+  assert_non_null(strstr(section, "  parts:\n    - {kind: constant, manner: resists, torque: 1.2345 N.m}\n"
+                                  "    - {kind: viscous, coefficient: 0.012345 N.m.s/rad}\n"));
+  free(section);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -806,6 +826,7 @@ int main(void)
       cmocka_unit_test(figures_that_no_machine_can_have_are_refused_with_what_may_be_wrong),
       cmocka_unit_test(an_efficiency_above_one_is_refused),
       cmocka_unit_test(logs_that_cannot_be_fitted_are_refused_with_what_they_need),
+      cmocka_unit_test(a_pasted_load_is_rounded_by_less_than_a_hundredth_of_its_error),
   };
   return cmocka_run_group_tests_name("fit", tests, NULL, NULL);
 }

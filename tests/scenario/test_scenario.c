@@ -212,6 +212,22 @@ static void tables_are_read_beside_the_scenario(void **state)
   sb_scenario_clear(&scenario);
 }
 
+/* A motor's friction takes 0.14 A of 2.6 A, so that much of 12 V; without currents nobody knows, and nothing is taken off. */
+static void a_measured_supply_drops_what_the_currents_tell(void **state)
+{
+  (void)state;
+  const char *const sets[] = {
+      "controller={reference: measured supply, voltage_sensor: {resolution: 50 mV}, dwell: 1 s, downshift_below: 50 %, upshift_above: 78 %}",
+      "supply={open_circuit_voltage: 12 V}",
+      "motor={nominal_voltage: 12 V, no_load_speed: 310 rpm, stall_torque: 0.42 N.m, rotor_inertia: 2.1e-4 kg.m2}"};
+  for (size_t set_count = 2; set_count <= 3; set_count++) {
+    load("good/interface.yaml", sets, set_count);
+    assert_near(scenario.model.control.sensor.supply.nominal_v, 12.0, 0.0);
+    assert_near(scenario.model.control.sensor.supply.drop_v, set_count == 2 ? 12.0 * 0.14 / 2.6 : 0.0, 1e-15);
+    sb_scenario_clear(&scenario);
+  }
+}
+
 static void what_is_left_out_takes_its_default(void **state)
 {
   (void)state;
@@ -602,6 +618,7 @@ int main(void)
       cmocka_unit_test(bounds_that_are_not_given_are_those_of_the_parts_of_their_manner),
       cmocka_unit_test(every_key_reaches_the_model),
       cmocka_unit_test(tables_are_read_beside_the_scenario),
+      cmocka_unit_test(a_measured_supply_drops_what_the_currents_tell),
       cmocka_unit_test(what_is_left_out_takes_its_default),
       cmocka_unit_test(a_random_phase_is_what_a_phase_is_that_is_not_given),
       cmocka_unit_test(other_shifters_are_read),
