@@ -215,6 +215,17 @@ static void no_jump_of_the_load_at_an_engagement_brings_more_torque_than_is_prov
   }
 }
 
+/* A run of 2 s begins no stage that a stage of 3 s stands before. */
+static void a_stage_behind_the_end_of_a_run_never_starts(void **state)
+{
+  (void)state;
+  solve_viscous("selector", SB_BOUNDS_RESISTS, 0.25);
+  const struct sb_play_result whole = play_jump(1.0), short_of_it = play_jump(3.0);
+  assert_near(whole.started_s[1], 1.0, 2e-3);
+  assert_true(isfinite(whole.arrived_s[1]));
+  assert_true(isinf(short_of_it.started_s[1]) && isinf(short_of_it.arrived_s[1]));
+}
+
 /* Machines of 97 %, 100 % and 103 % of the voltage, with samples so short that shifts end at several of them. */
 static void draw_machines(struct sb_model machines[3], const char *shifter)
 {
@@ -303,6 +314,7 @@ int main(void)
       cmocka_unit_test(sets_are_the_same_whose_spans_each_lie_in_the_other),
       cmocka_unit_test(torque_is_greatest_where_a_viscous_load_is_joined_at_its_fastest),
       cmocka_unit_test(no_jump_of_the_load_at_an_engagement_brings_more_torque_than_is_proved),
+      cmocka_unit_test(a_stage_behind_the_end_of_a_run_never_starts),
       cmocka_unit_test(all_that_is_shifted_arrives_at_its_sample),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -203,6 +203,21 @@ static void a_screw_is_lowered_by_what_its_thread_and_its_collar_take(void **sta
   }
 }
 
+/* A small screw below a heavy load: of 0.5 N.m that pull, half is what the motor must bring to let them down: 0.25 N.m. */
+static void a_small_load_hangs_on_a_lock_like_a_great_one(void **state)
+{
+  (void)state;
+  struct sb_model model = gear_of(1.0, 0.4, -0.5, 0.0);
+  model.load.inertia_kg_m2 = 1.0;
+  struct sb_motor_line line = sb_torque_balance_line(&model);
+  const struct sb_load_moment pull = {.acting_nm = -0.5};
+  line.friction_nm = 0.0;
+  line.stall_nm = 0.24;
+  assert_true(isinf(sb_theory_climb_s(&model, &line, 0, &pull, 0.0, 1e-6)));
+  line.stall_nm = 0.26;
+  assert_true(isfinite(sb_theory_climb_s(&model, &line, 0, &pull, 0.0, 1e-6)));
+}
+
 /* The load drives a screw that locks itself, and the motor must slow both down. What |eta_back| = 0.5 of 0.016 kg m^2 through 2:1 asks of the rotor is 0.016 * 0.5 / 4 =
  * 0.002 kg m^2: half of it in the rotor is too little by the other half, and twice as much leaves as much. */
 static void a_rotor_too_light_for_what_it_must_slow_down_jams(void **state)
@@ -229,6 +244,7 @@ int main(void)
       cmocka_unit_test(a_worm_of_73_percent_does_not_lock),
       cmocka_unit_test(a_screw_is_lowered_by_what_its_thread_and_its_collar_take),
       cmocka_unit_test(only_a_load_that_hangs_on_a_lock_takes_torque_to_lower),
+      cmocka_unit_test(a_small_load_hangs_on_a_lock_like_a_great_one),
       cmocka_unit_test(a_rotor_too_light_for_what_it_must_slow_down_jams),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
