@@ -107,6 +107,35 @@ static void run_written(int bound, struct sb_run_result *run)
   free(text);
 }
 
+/* A run on its own has the controller that was proved, as far as files tell it. */
+static void what_is_written_has_the_controller_of_the_machine(void **state)
+{
+  (void)state;
+  struct sb_error err;
+  struct sb_run_result run;
+  tried = proof_machine("selector", 0.95, 1.5, 0.25, 1.75);
+  tried.control.debounce_count = 2;
+  tried.control.sensor.resolution_fraction = 0.015;
+  tried.control.sensor.filter_s = 0.04;
+  assert_int_equal(sb_prove_solve(&tried, &prove, &err), SB_OK);
+  assert_int_equal(sb_prove_search(&prove, &err), SB_OK);
+  assert_true(prove.profiles[SB_PROVE_TORQUE].count > 0);
+  run_written(SB_PROVE_TORQUE, &run);
+  const struct sb_control *control = &written.model.control;
+  assert_int_equal(control->start_gear, tried.control.start_gear);
+  assert_int_equal(control->debounce_count, 2);
+  assert_near_rel(control->sample_period_s, tried.control.sample_period_s, 1e-9);
+  assert_near_rel(control->start_delay_s, tried.control.start_delay_s, 1e-9);
+  assert_near_rel(control->dwell_s, 1.5, 1e-9);
+  assert_near_rel(control->downshift_fraction[0], proof_down, 1e-9);
+  assert_near_rel(control->upshift_fraction[0], proof_up, 1e-9);
+  assert_near_rel(control->sensor.reference_rad_s, tried.control.sensor.reference_rad_s, 1e-9);
+  assert_near_rel(control->sensor.resolution_fraction, 0.015, 1e-9);
+  assert_near_rel(control->sensor.filter_s, 0.04, 1e-9);
+  sb_run_result_clear(&run);
+  sb_scenario_clear(&written);
+}
+
 /* The same figure from a run's own report; NAN: it has none. */
 static double figure_of(int bound, const struct sb_run_result *run)
 {
@@ -269,6 +298,7 @@ static void what_is_engaged_just_at_rest_stands_for_longer_than_under_the_heavie
 int main(void)
 {
   const struct CMUnitTest tests[] = {
+      cmocka_unit_test(what_is_written_has_the_controller_of_the_machine),
       cmocka_unit_test(no_run_exceeds_a_bound),
       cmocka_unit_test(no_run_of_a_machine_that_sticks_at_rest_exceeds_a_bound),
       cmocka_unit_test(no_run_under_a_slow_load_exceeds_a_bound),
