@@ -463,6 +463,30 @@ static void a_sheet_tells_by_both_commands(void **state)
   clear_arm(&arm);
 }
 
+/* The longest standstill after either shift from any speed of the grid counts, but none lasts longer than the six samples of the dwell. */
+static void an_arm_stands_as_long_as_after_the_worse_shift(void **state)
+{
+  (void)state;
+  static const struct {
+    double up_s, down_s, longest_s;
+  } cases[] = {{0.02, 0.11, 0.11}, {0.11, 0.02, 0.11}, {0.02, 0.5, 0.12}, {0.5, 0.02, 0.12}};
+  struct arm arm;
+  struct sb_any_load_point point;
+  tried = proof_machine("swing arm", 0.95, 0.12, 0.25, 1.75);
+  tried.limits.stall_time_s = 1.0;
+  lay_arm(&arm, 0.2, 1, 0.75, 0.95);
+  assert_true(fmax(arm.lines->rows->standing_s, arm.lines->columns->standing_s) < 0.11);
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; n++) {
+    for (int i = 0; i < arm.lines->grid.count; i++) {
+      arm.lines->grid.up_standing_s[i] = cases[n].up_s;
+      arm.lines->grid.down_standing_s[i] = cases[n].down_s;
+    }
+    assert_true(is_decided(&arm, &point));
+    assert_near(point.standing_s, cases[n].longest_s, 1e-12);
+  }
+  clear_arm(&arm);
+}
+
 /* An arm that may take longer than the dwell leaves open how far its commands come: that point is the sets' too, and no failure. */
 static void an_arm_that_may_engage_too_late_is_left_to_the_sets(void **state)
 {
@@ -633,6 +657,7 @@ int main(void)
       cmocka_unit_test(what_an_arm_does_from_the_threshold_is_not_what_it_does_beyond),
       cmocka_unit_test(commands_count_as_far_as_they_come),
       cmocka_unit_test(a_sheet_tells_by_both_commands),
+      cmocka_unit_test(an_arm_stands_as_long_as_after_the_worse_shift),
       cmocka_unit_test(an_arm_that_may_engage_too_late_is_left_to_the_sets),
       cmocka_unit_test(the_way_to_another_verdict_is_that_to_the_borders),
       cmocka_unit_test(a_way_without_another_verdict_goes_to_the_lattice_end),
