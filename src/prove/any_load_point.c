@@ -124,10 +124,11 @@ static struct least least_at(const struct at *at, int gear, double sign, const d
 }
 
 /* Whether all between two speeds is beyond the threshold (sign 1), or none is (-1): at it no command comes. Places grow finer until that
- * is seen, or seen not to be. */
+ * is seen, or seen not to be. How far commands come is infinite where a shift may engage too late to tell: that is not seen. */
 static bool is_all_beyond(const struct at *at, int gear, double sign, double from_rad_s, double to_rad_s)
 {
   const double ends_rad_s[2] = {from_rad_s, to_rad_s};
+  if (!isfinite(from_rad_s) || !isfinite(to_rad_s)) return false;
   for (int places = at->lines->has_arm ? PLACES : 1; places <= PLACES_MOST; places *= FINER) {
     const struct least least = least_at(at, gear, sign, ends_rad_s, places);
     if (sign > 0.0 ? least.possible > 0.0 : least.possible >= 0.0) return true;

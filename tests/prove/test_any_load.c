@@ -15,6 +15,7 @@
 #include "prove/answer.h"
 #include "prove/any_load.h"
 #include "prove/any_load_lines.h"
+#include "prove/any_load_point.h"
 #include "prove/any_load_report.h"
 
 static struct sb_model tried; /* large, hence not on the stack */
@@ -351,6 +352,154 @@ static void a_whole_plane_says_what_its_points_say_alone(void **state)
   sb_any_load_clear(&plane);
 }
 
+/* ---- a swing arm's points by hand ---- */
+
+/* One point of a swing arm, with its row, its column and its grid. */
+struct arm {
+  struct sb_any_lines *lines; /* large, hence not on the stack */
+  struct sb_edges edges;
+};
+
+static void lay_arm(struct arm *arm, double swing_turns, int debounce, double downshift, double upshift)
+{
+  const struct sb_map_axis down = {downshift, 0.1, 1}, up = {upshift, 0.1, 1};
+  struct sb_error err;
+  tried.shifter.swing_turns = swing_turns;
+  tried.control.debounce_count = debounce;
+  model_finish(&tried);
+  arm->lines = calloc(1, sizeof *arm->lines);
+  assert_non_null(arm->lines);
+  assert_int_equal(sb_edge_init(&arm->edges, &tried, &err), SB_OK);
+  assert_int_equal(sb_any_lines_init(arm->lines, &arm->edges, &down, &up, &err), SB_OK);
+}
+
+static void clear_arm(struct arm *arm)
+{
+  sb_any_lines_clear(arm->lines);
+  sb_edge_clear(&arm->edges);
+  free(arm->lines);
+}
+
+static bool is_decided(struct arm *arm, struct sb_any_load_point *point)
+{
+  return sb_any_point_decide(arm->lines, &arm->edges, arm->lines->rows, arm->lines->columns, point);
+}
+
+/* Under a constant load, at the sample that decides at the earliest. */
+static double arrived_rad_s(struct arm *arm, double load_nm, int gear, double speed_rad_s)
+{
+  const struct sb_edge_load load = sb_any_constant(arm->lines, load_nm);
+  sb_edge_bind(&arm->edges, &load);
+  const struct sb_corner from = sb_edge_corner(&arm->edges, gear, speed_rad_s);
+  return sb_edge_pass(&arm->edges, SB_EDGE_SLOW, gear, 1 - gear, &from, arm->lines->last).corner.motor_rad_s;
+}
+
+/* In the middle of the loads that may hunt the faster gear comes down at once from the upshift threshold, but from a little more
+ * the arm takes longer than the dwell, and the motor turns free at that sample. The loads between bring no verdict from the threshold alone. */
+static void what_an_arm_does_from_the_threshold_is_not_what_it_does_beyond(void **state)
+{
+  (void)state;
+  struct arm arm;
+  struct sb_any_load_point point;
+  tried = proof_machine("swing arm", 0.95, 0.16, 0.25, 1.75);
+  lay_arm(&arm, 0.8, 1, 0.5, 0.9);
+  assert_false(is_decided(&arm, &point));
+  assert_true(point.high_nm < 0.25 && point.low_nm > 0.75);
+  const double middle_nm = 0.5 * (0.25 + point.low_nm), waited_rad_s = 0.92 * proof_w0;
+  assert_true(arm.lines->columns->risen_rad_s > waited_rad_s);
+  assert_true(arrived_rad_s(&arm, middle_nm, 0, 0.9 * proof_w0) < 0.5 * proof_w0);
+  assert_true(arrived_rad_s(&arm, middle_nm, 0, waited_rad_s) > 0.99 * proof_w0);
+  clear_arm(&arm);
+}
+
+/* HA is hardly above LB, and at the load between no command brings the next one, from the thresholds on as far as commands come:
+ * what is farther has no say. */
+static void commands_count_as_far_as_they_come(void **state)
+{
+  (void)state;
+  struct arm arm;
+  struct sb_any_load_point point;
+  tried = proof_machine("swing arm", 0.95, 0.12, 0.25, 1.75);
+  lay_arm(&arm, 0.2, 1, 0.75, 0.95);
+  assert_true(is_decided(&arm, &point));
+  assert_int_equal(point.class, SB_ANY_LOAD_PROVED);
+  assert_true(point.high_nm > point.low_nm && point.high_nm < 1.1 * point.low_nm);
+  const double middle_nm = 0.5 * (point.high_nm + point.low_nm), down = 0.75 * proof_w0, up = 0.95 * proof_w0;
+  const double fallen = fmin(arm.lines->rows->fallen_rad_s, arm.lines->columns->last_rad_s);
+  const double risen = fmax(arm.lines->columns->risen_rad_s, arm.lines->rows->last_rad_s);
+  for (int k = 0; k <= 100; k++) {
+    assert_true(arrived_rad_s(&arm, middle_nm, 0, up + 0.01 * k * (risen - up)) > down);
+    assert_true(arrived_rad_s(&arm, middle_nm, 1, fallen + 0.01 * k * (down - fallen)) < up);
+  }
+  clear_arm(&arm);
+  expect_same(&point, 0.75, 0.95, 0);
+}
+
+/* A sheet ends the doubt only where neither an upshift leads below the downshift threshold, at 9 rad/s, nor a downshift above the
+ * upshift threshold, at 30.6 rad/s; and only at a load at which the slower gear stays below that and the faster one above. */
+static void a_sheet_tells_by_both_commands(void **state)
+{
+  (void)state;
+  static const struct {
+    double load_nm, up_rad_s, down_rad_s;
+    bool is_decided;
+  } cases[] = {{1.8, 9.1, 30.5, true},  {1.8, 8.9, 30.5, false}, {1.8, 9.1, 30.7, false},
+               {1.8, 8.9, 30.7, false}, {1.1, 9.1, 30.5, false}, {2.5, 9.1, 30.5, false}};
+  struct arm arm;
+  struct sb_any_load_point point;
+  tried = proof_machine("swing arm", 0.95, 0.16, 0.25, 2.5);
+  lay_arm(&arm, 0.8, 1, 0.25, 0.85);
+  struct sb_any_sheets *sheets = &arm.lines->sheets;
+  assert_false(is_decided(&arm, &point));
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; n++) {
+    sheets->count = 1;
+    sheets->load_nm[0] = cases[n].load_nm;
+    for (int i = 0; i < arm.lines->grid.count; i++) {
+      sheets->up_last_rad_s[0][i] = cases[n].up_rad_s;
+      sheets->down_last_rad_s[0][i] = cases[n].down_rad_s;
+    }
+    assert_int_equal(is_decided(&arm, &point), cases[n].is_decided);
+  }
+  clear_arm(&arm);
+}
+
+/* The longest standstill after either shift from any speed of the grid counts, but none lasts longer than the six samples of the dwell. */
+static void an_arm_stands_as_long_as_after_the_worse_shift(void **state)
+{
+  (void)state;
+  static const struct {
+    double up_s, down_s, longest_s;
+  } cases[] = {{0.02, 0.11, 0.11}, {0.11, 0.02, 0.11}, {0.02, 0.5, 0.12}, {0.5, 0.02, 0.12}};
+  struct arm arm;
+  struct sb_any_load_point point;
+  tried = proof_machine("swing arm", 0.95, 0.12, 0.25, 1.75);
+  tried.limits.stall_time_s = 1.0;
+  lay_arm(&arm, 0.2, 1, 0.75, 0.95);
+  assert_true(fmax(arm.lines->rows->standing_s, arm.lines->columns->standing_s) < 0.11);
+  for (size_t n = 0; n < sizeof cases / sizeof *cases; n++) {
+    for (int i = 0; i < arm.lines->grid.count; i++) {
+      arm.lines->grid.up_standing_s[i] = cases[n].up_s;
+      arm.lines->grid.down_standing_s[i] = cases[n].down_s;
+    }
+    assert_true(is_decided(&arm, &point));
+    assert_near(point.standing_s, cases[n].longest_s, 1e-12);
+  }
+  clear_arm(&arm);
+}
+
+/* An arm that may take longer than the dwell leaves open how far its commands come: that point is the sets' too, and no failure. */
+static void an_arm_that_may_engage_too_late_is_left_to_the_sets(void **state)
+{
+  (void)state;
+  struct arm arm;
+  struct sb_any_load_point point;
+  tried = proof_machine("swing arm", 0.95, 0.16, 0.25, 1.75);
+  lay_arm(&arm, 0.8, 3, 0.5, 0.9);
+  assert_false(is_decided(&arm, &point));
+  assert_int_equal(arm.edges.status, SB_OK);
+  clear_arm(&arm);
+}
+
 static void expect_margin(const struct sb_any_load_own *own, enum sb_map_direction direction, double first_fraction,
                           double fraction, enum sb_any_load_class class)
 {
@@ -505,6 +654,11 @@ int main(void)
       cmocka_unit_test(what_the_slower_gear_turns_forward_again_does_not_stand),
       cmocka_unit_test(sheets_lie_evenly_over_the_bounds),
       cmocka_unit_test(a_whole_plane_says_what_its_points_say_alone),
+      cmocka_unit_test(what_an_arm_does_from_the_threshold_is_not_what_it_does_beyond),
+      cmocka_unit_test(commands_count_as_far_as_they_come),
+      cmocka_unit_test(a_sheet_tells_by_both_commands),
+      cmocka_unit_test(an_arm_stands_as_long_as_after_the_worse_shift),
+      cmocka_unit_test(an_arm_that_may_engage_too_late_is_left_to_the_sets),
       cmocka_unit_test(the_way_to_another_verdict_is_that_to_the_borders),
       cmocka_unit_test(a_way_without_another_verdict_goes_to_the_lattice_end),
       cmocka_unit_test(shares_count_the_points_of_a_plane),
