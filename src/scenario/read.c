@@ -9,7 +9,7 @@
 #include "base/unseen.h"
 #include "scenario/reader.h"
 
-enum { KEY_NAME_MAX = 24, KIND_MAX = 5 }; /* keys of one section, kinds of one key at most */
+enum { KEY_NAME_MAX = 24, KIND_MAX = 8 }; /* keys of one section, kinds of one key at most */
 
 static void read_section(struct sb_reader *reader, const struct sb_section *section, const struct sb_node *node,
                          void *base, bool has_kind);
